@@ -1,0 +1,1 @@
+"""Arrays, frozen dataclasses and the sums of the light; numpy and scipy only."""

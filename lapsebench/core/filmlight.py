@@ -1,0 +1,81 @@
+"""Film light: the luminance each frame shall have in the film, and so the gain it gets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.separation import Light
+from lapsebench.core.smoothing import lambda_for_period, whittaker
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Peg:
+    """A frame (number in the project) whose film light (stops) the user sets by hand."""
+
+    frame: int
+    film_ev: float
+
+
+@dataclass(frozen=True, slots=True)
+class LightSettings:
+    """How the light is evened.
+
+    `sky_kept`: share 0..1 of slow scene change that reaches the film. `ramp_s`: seconds of film over which the virtual
+    exposure may turn. `flicker`: take out frame-to-frame flicker of the camera. `even`: off leaves the frames as shot.
+    `brightness_ev`: stops added to the whole film.
+    """
+
+    sky_kept: float = 0.6
+    ramp_s: float = 4.0
+    flicker: bool = True
+    even: bool = True
+    brightness_ev: float = 0.0
+    pegs: tuple[Peg, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FilmLight:
+    """Per frame, shape (n,), stops: `film_ev`, `gain_ev` applied, `virtual_ev` = received + gain. NaN where unknown."""
+
+    film_ev: Floats
+    gain_ev: Floats
+    virtual_ev: Floats
+
+
+def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArray[np.bool_]) -> FilmLight:
+    """Return the film light of one shot.
+
+    `good` marks the frames that may bend the curve. The virtual exposure is
+    base + (sky_kept - 1) * slow(scene), and film light = scene + virtual (design: fast sky changes stay whole).
+    """
+    n = light.scene_ev.size
+    if not settings.even:
+        gain = np.full(n, settings.brightness_ev)
+        return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
+    weights = (good & np.isfinite(light.scene_ev)).astype(float)
+    if not weights.any():
+        gain = np.zeros(n)
+        return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
+    lam = lambda_for_period(2 * max(settings.ramp_s * fps, 1.0))
+    slow = whittaker(light.scene_ev, lam, weights=weights)
+    virtual = (settings.sky_kept - 1.0) * slow
+    received = light.received_ev if settings.flicker else light.received_ev - np.nan_to_num(light.flicker_ev)
+    virtual += np.average(received - virtual, weights=weights) + settings.brightness_ev
+    virtual += _peg_bend(light.scene_ev + virtual, settings.pegs, lam)
+    gain = virtual - received
+    return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
+
+
+def _peg_bend(film_ev: Floats, pegs: tuple[Peg, ...], lam: float) -> Floats:
+    """Return the smooth curve (stops) that brings `film_ev` to every peg and fades to nothing away from them."""
+    n = film_ev.size
+    wanted, weights = np.zeros(n), np.full(n, 1e-3)
+    for peg in pegs:
+        if 0 <= peg.frame < n and np.isfinite(film_ev[peg.frame]):
+            wanted[peg.frame], weights[peg.frame] = peg.film_ev - film_ev[peg.frame], 1e6 * max(lam, 1.0)
+    return whittaker(wanted, lam, weights=weights) if pegs else wanted

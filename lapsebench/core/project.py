@@ -1,0 +1,23 @@
+"""The project: everything the user decided, in one frozen object; an edit is a function Project -> Project."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from lapsebench.core.filmlight import LightSettings
+from lapsebench.core.filmsettings import FilmSettings
+from lapsebench.core.sequence import Frame, Shot
+
+
+@dataclass(frozen=True, slots=True)
+class Project:
+    """`frames` in shooting order; `shots` cover them; `taken_in`/`left_out`: frames the user decided on by hand."""
+
+    sources: tuple[Path, ...] = ()
+    frames: tuple[Frame, ...] = ()
+    shots: tuple[Shot, ...] = ()
+    light: LightSettings = field(default_factory=LightSettings)
+    film: FilmSettings = field(default_factory=FilmSettings)
+    taken_in: frozenset[int] = frozenset()
+    left_out: frozenset[int] = frozenset()

@@ -1,0 +1,35 @@
+"""A gain in stops that keeps black black and white white: straight in between, rolling off near the top."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+KNEE = 0.8
+"""Linear output below which a gain is exact."""
+
+
+def gain_with_rolloff(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np.float32]:
+    """Return `linear` (any shape, [0, 1]) times 2^gain_ev, bent near the top so that 1 stays 1.
+
+    Below the knee the gain is exact. Above it an exponential shoulder meets the straight part with its slope and ends at
+    (1, 1): a brightened display rolls off instead of clipping, and a clipped input stays white when darkened. Monotone.
+    """
+    gain = float(2.0**gain_ev)
+    if abs(gain_ev) < 1e-6:
+        return linear.astype(np.float32)
+    knee_in = KNEE / max(gain, 1.0)
+    knee_out = knee_in * gain
+    bend = _bend(gain * (1 - knee_in) / (1 - knee_out))
+    along = np.clip((linear - knee_in) / (1 - knee_in), 0.0, 1.0)
+    shoulder = knee_out + (1 - knee_out) * np.expm1(-bend * along) / np.expm1(-bend)
+    return np.where(linear <= knee_in, linear * gain, shoulder).astype(np.float32)
+
+
+def _bend(start_slope: float) -> float:
+    """Return a with a / (1 - exp(-a)) = start_slope: the shoulder's first slope in units of its mean slope."""
+    if abs(start_slope - 1) < 1e-6:
+        return 1e-6
+    root: float = brentq(lambda a: a / -np.expm1(-a) - start_slope if abs(a) > 1e-9 else 1 - start_slope, -500.0, 500.0)
+    return root

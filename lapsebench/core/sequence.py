@@ -1,0 +1,97 @@
+"""Frames and shots: what was gathered, in shooting order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+
+from lapsebench.core.exposure import exposure_ev
+
+
+class Fault(StrEnum):
+    """What can be wrong with a frame; the value is the word shown and written to reports."""
+
+    UNREADABLE = "unreadable"
+    STRAY_LIGHT = "stray light"
+    BLOWN = "blown"
+    BLACK = "black"
+    GAP = "gap"
+    DUPLICATE = "duplicate"
+    ODD_SIZE = "odd size"
+    METADATA = "metadata disagrees"
+
+
+SPOILT = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.DUPLICATE, Fault.ODD_SIZE})
+"""Faults that leave a frame out of the film unless the user takes it back in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One still and what its metadata say; None is unknown, never 0.
+
+    `taken` is the start of the exposure: aware where the file names its zone, else camera clock time without one.
+    `width` and `height` are pixels as shown, after `orientation` (Exif tag 0x0112) was applied.
+    """
+
+    path: Path
+    taken: datetime | None = None
+    exposure_s: float | None = None
+    f_number: float | None = None
+    iso: float | None = None
+    focal_mm: float | None = None
+    camera: str | None = None
+    serial: str | None = None
+    width: int = 0
+    height: int = 0
+    orientation: int = 1
+    bit_depth: int = 8
+    faults: frozenset[Fault] = field(default_factory=frozenset)
+    problem: str = ""
+
+    @property
+    def exposure_ev(self) -> float | None:
+        """Camera exposure log2(t S / 100 / N^2), stops, at true marks; None where t or S is unknown."""
+        return exposure_ev(self.exposure_s, self.f_number, self.iso)
+
+    @property
+    def setting(self) -> tuple[float | None, float | None, float | None]:
+        """Shutter (s), f-number and ISO."""
+        return self.exposure_s, self.f_number, self.iso
+
+    @property
+    def readable(self) -> bool:
+        """Whether the still can be decoded."""
+        return Fault.UNREADABLE not in self.faults
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """A run of frames with one camera position: `first` to `last`, both within, and `why` it starts here.
+
+    `trim_in` and `trim_out` are the in and out points (frame numbers of the project, both within the shot).
+    """
+
+    first: int
+    last: int
+    why: str = "start"
+    trim_in: int = -1
+    trim_out: int = -1
+    in_film: bool = True
+
+    def __post_init__(self) -> None:
+        if self.trim_in < 0:
+            object.__setattr__(self, "trim_in", self.first)
+        if self.trim_out < 0:
+            object.__setattr__(self, "trim_out", self.last)
+
+    @property
+    def frames(self) -> range:
+        """Frame numbers of the whole shot."""
+        return range(self.first, self.last + 1)
+
+    @property
+    def trimmed(self) -> range:
+        """Frame numbers from in to out."""
+        return range(self.trim_in, self.trim_out + 1)

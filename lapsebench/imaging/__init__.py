@@ -1,0 +1,1 @@
+"""Pixels in, pixels out: proxies, grading and framing of single pictures."""
