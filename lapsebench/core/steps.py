@@ -1,0 +1,75 @@
+"""Finds jumps of the camera that the metadata don't tell, and settings the pixels don't follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.pairwise import Pairs
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_LEAST_EV = 0.18  # well over flicker, well under the one-third stop of a click
+_LEAST_AGAINST_MARKS_EV = 0.28
+_LEAST_SHARE = 0.45
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A lasting jump of `jump_ev` stops that starts at `frame`; `before` is the last good frame before it."""
+
+    frame: int
+    before: int
+    jump_ev: float
+
+
+def find_steps(path: Floats, pairs: Pairs, changed: Bools, *, trusted: Bools) -> tuple[Step, ...]:
+    """Return the lasting jumps of `path` (n,) stops, NaN where unknown, that no scene makes.
+
+    `path` is the path of gains less the marks. A jump counts when it stands out from the differences around it, stays, and
+    most tiles of the pair moved alike. Where the marks are `trusted` (known) it must be larger, more so without a
+    setting change (`changed`).
+    """
+    frames = np.flatnonzero(np.isfinite(path))
+    if frames.size < 4:
+        return ()
+    level = path[frames]
+    share = _neighbour_share(pairs, path.size)
+    found = []
+    for k, (jump, background) in enumerate(zip(*_jumps(level), strict=True)):
+        before, frame = int(frames[k]), int(frames[k + 1])
+        marked = trusted[before] and trusted[frame]
+        least = _LEAST_AGAINST_MARKS_EV if marked else _LEAST_EV
+        if marked and not changed[frame]:
+            least *= 1.25
+        if abs(jump - background) > least and share[frame] >= _LEAST_SHARE and _stays(level, k, jump - background):
+            found.append(Step(frame, before, float(jump - background)))
+    return tuple(found)
+
+
+def _jumps(level: Floats) -> tuple[Floats, Floats]:
+    """Return each difference of `level` and the median of the three before and after it."""
+    jumps = np.diff(level)
+    padded = np.pad(jumps, 3, mode="reflect") if jumps.size > 3 else np.pad(jumps, 3, mode="edge")
+    around = np.stack([padded[i : i + jumps.size] for i in (0, 1, 2, 4, 5, 6)])
+    return jumps, np.median(around, axis=0)
+
+
+def _stays(level: Floats, k: int, jump: float) -> bool:
+    """Return whether the level after difference `k` stays at least 60 % of `jump` away from the level before it."""
+    before, after = level[max(0, k - 2) : k + 1], level[k + 1 : k + 4]
+    lasting = float(np.median(after) - np.median(before))
+    return lasting * (1 if jump > 0 else -1) > 0.6 * abs(jump)
+
+
+def _neighbour_share(pairs: Pairs, n: int) -> Floats:
+    """Return the agreeing share of the pair that joins each frame to the good frame before it, shape (n,)."""
+    share = np.zeros(n)
+    nearest = np.full(n, n)
+    for first, second, value in zip(pairs.first, pairs.second, pairs.share, strict=True):
+        if second - first < nearest[second]:
+            nearest[second], share[second] = second - first, value
+    return share

@@ -1,0 +1,63 @@
+"""From one decoded frame to its measure: tiles in linear light, a strip column and a small picture for playback."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.metering import COLS, ROWS, FrameMeasure
+
+PROXY_LONG_SIDE = 960
+"""Pixels of the long side of the playback picture."""
+_TOP = 0.993  # JPEG coding leaves clipped areas a code or two under the top
+_FLOOR = 2.5 / 255  # at or below this code rounding and clipping at zero spoil a mean
+
+
+def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32]) -> FrameMeasure:
+    """Return the measure of one upright frame.
+
+    `codes`: (h, w, 3) uint8 or uint16 RGB as decoded; `linear`: (h, w, 3) float32 linear BT.709 light of the same pixels.
+    """
+    height, width = codes.shape[:2]
+    cols, rows = (COLS, ROWS) if width >= height else (ROWS, COLS)
+    top = np.iinfo(codes.dtype).max
+    clipped = (codes.max(axis=2) >= round(_TOP * top)).astype(np.float32)
+    dark = (codes[..., 1] <= round(_FLOOR * top)).astype(np.float32)
+    small = playback_codes(codes)
+    return FrameMeasure(
+        tiles=tile_means(linear, rows, cols),
+        clipped=tile_means(clipped, rows, cols),
+        dark=tile_means(dark, rows, cols),
+        column=np.ascontiguousarray(small[:, small.shape[1] // 2]),
+        proxy=_as_jpeg(small),
+    )
+
+
+def tile_means(values: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:
+    """Return the means over a grid of `rows` x `cols` tiles: (h, w[, c]) -> (rows, cols[, c]); small frames repeat pixels."""
+    height, width = values.shape[:2]
+    if height < rows or width < cols:
+        return cv2.resize(values, (cols, rows), interpolation=cv2.INTER_NEAREST)
+    return cv2.resize(values, (cols, rows), interpolation=cv2.INTER_AREA)
+
+
+def playback_codes(codes: NDArray[Any]) -> NDArray[np.uint8]:
+    """Return the frame as 8-bit codes no longer than `PROXY_LONG_SIDE`, (h, w, 3)."""
+    if codes.dtype == np.uint16:
+        codes = (codes >> 8).astype(np.uint8)
+    height, width = codes.shape[:2]
+    scale = PROXY_LONG_SIDE / max(height, width)
+    if scale >= 1:
+        return codes
+    size = max(1, round(width * scale)), max(1, round(height * scale))
+    return cv2.resize(codes, size, interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
+
+
+def _as_jpeg(codes: NDArray[np.uint8]) -> bytes:
+    done, buffer = cv2.imencode(".jpg", codes[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
+    if not done:
+        raise RuntimeError("the proxy could not be coded")
+    return bytes(buffer)
