@@ -40,7 +40,7 @@ class FilmSettings:
         """Return the film's even pixel size for a source of `width` x `height`."""
         _, _, crop_w, crop_h = self.crop_box(width, height)
         if self.size is None:
-            return _even(crop_w), _even(crop_h)
+            return _even_below(crop_w), _even_below(crop_h)
         if self.exact:
             return _even(self.size[0]), _even(self.size[1])
         long, short = max(self.size), min(self.size)
@@ -60,3 +60,8 @@ class FilmSettings:
 
 def _even(length: float) -> int:
     return max(2, 2 * round(length / 2))
+
+
+def _even_below(pixels: int) -> int:
+    """Return the even number of pixels that can be cut from `pixels` without scaling."""
+    return max(2, pixels - pixels % 2)

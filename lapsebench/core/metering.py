@@ -17,14 +17,13 @@ ROWS, COLS = 43, 64
 class FrameMeasure:
     """Tiles of one frame.
 
-    `tiles`: (rows, cols, 3) float32, mean linear BT.709 light per channel, 1 = white. `clipped`, `dark`: (rows, cols)
-    float32, share of pixels with a channel at the top code, and with luminance at or below the noise floor of the codes.
+    `tiles`: (rows, cols, 3) float32, mean linear BT.709 light per channel, 1 = white. `clipped`: (rows, cols, 3) float32,
+    share of the tile's pixels whose channel is at the top code.
     `column`: (height, 3) uint8 sRGB, the centre column for the night strip. `proxy`: a small JPEG of the upright frame.
     """
 
     tiles: NDArray[np.float32]
     clipped: NDArray[np.float32]
-    dark: NDArray[np.float32]
     column: NDArray[np.uint8]
     proxy: bytes
 
@@ -36,4 +35,4 @@ class FrameMeasure:
     @property
     def clipped_share(self) -> float:
         """Share 0..1 of the picture with a channel at the top code."""
-        return float(self.clipped.mean())
+        return float(self.clipped.max(axis=2).mean())

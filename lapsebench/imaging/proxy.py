@@ -13,7 +13,6 @@ from lapsebench.core.metering import COLS, ROWS, FrameMeasure
 PROXY_LONG_SIDE = 960
 """Pixels of the long side of the playback picture."""
 _TOP = 0.993  # JPEG coding leaves clipped areas a code or two under the top
-_FLOOR = 2.5 / 255  # at or below this code rounding and clipping at zero spoil a mean
 
 
 def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32]) -> FrameMeasure:
@@ -24,24 +23,22 @@ def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32]) -> FrameMeas
     height, width = codes.shape[:2]
     cols, rows = (COLS, ROWS) if width >= height else (ROWS, COLS)
     top = np.iinfo(codes.dtype).max
-    clipped = (codes.max(axis=2) >= round(_TOP * top)).astype(np.float32)
-    dark = (codes[..., 1] <= round(_FLOOR * top)).astype(np.float32)
+    clipped = (codes >= round(_TOP * top)).astype(np.float32)
     small = playback_codes(codes)
     return FrameMeasure(
         tiles=tile_means(linear, rows, cols),
         clipped=tile_means(clipped, rows, cols),
-        dark=tile_means(dark, rows, cols),
         column=np.ascontiguousarray(small[:, small.shape[1] // 2]),
         proxy=_as_jpeg(small),
     )
 
 
 def tile_means(values: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:
-    """Return the means over a grid of `rows` x `cols` tiles: (h, w[, c]) -> (rows, cols[, c]); small frames repeat pixels."""
+    """Return the means over `rows` x `cols` tiles: (h, w[, c]) -> (rows, cols[, c]); small frames repeat pixels."""
     height, width = values.shape[:2]
-    if height < rows or width < cols:
-        return cv2.resize(values, (cols, rows), interpolation=cv2.INTER_NEAREST)
-    return cv2.resize(values, (cols, rows), interpolation=cv2.INTER_AREA)
+    small = height < rows or width < cols
+    means = cv2.resize(values, (cols, rows), interpolation=cv2.INTER_NEAREST if small else cv2.INTER_AREA)
+    return means.astype(np.float32, copy=False)
 
 
 def playback_codes(codes: NDArray[Any]) -> NDArray[np.uint8]:

@@ -2,45 +2,163 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
-from lapsebench.core.filmlight import FilmLight
+import numpy as np
+
+from lapsebench.core.filmlight import FilmLight, LightSettings, film_light
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
+from lapsebench.core.response import Response
 from lapsebench.core.separation import Light
+from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
+from lapsebench.core.shots import find_shots, gaps
+from lapsebench.errors import FrameError
+from lapsebench.imaging.proxy import PROXY_LONG_SIDE, measure_frame
+from lapsebench.io import scan
+from lapsebench.io.cache import MeasureStore
+from lapsebench.io.read import read_picture, to_linear
+from lapsebench.services.shotlight import ShotLight, light_of_shot
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""
 
+_WORKERS = min(4, os.cpu_count() or 1)
+_READ_LONG_SIDE = PROXY_LONG_SIDE + 64
+
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """A surveyed project: `project` with its faults found, one measure a frame (None where unreadable), and the light."""
+    """A surveyed project: `project` with its faults found, one measure a frame (None where unreadable), and the light.
+
+    `responses`: per shot, the camera's response in R, G and B.
+    """
 
     project: Project
     measures: tuple[FrameMeasure | None, ...]
     light: Light
+    responses: tuple[tuple[Response, ...], ...]
     notes: tuple[str, ...]
 
 
 def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tuple[str, ...]]:
-    """Return the project of the frames in `paths` (folders or files) and notes for the user."""
-    raise NotImplementedError
+    """Return the project of the frames in `paths` (folders or files) and notes for the user. Raises `GatherError`."""
+    gathered = scan.gather(paths, tick=tick)
+    frames = list(gathered.frames)
+    for i in gaps(frames):
+        frames[i] = _with_fault(frames[i], Fault.GAP)
+    return Project(sources=tuple(paths), frames=tuple(frames), shots=find_shots(frames)), gathered.notes
 
 
 def survey(project: Project, *, tick: Tick = silent, measured: Measured | None = None) -> Survey:
-    """Measure every frame of the project and split its light."""
-    raise NotImplementedError
+    """Measure every frame of the project and split its light. Raises `Cancelled` through `tick`."""
+    measures, problems = _measure_all(project.frames, tick, measured)
+    frames = [
+        replace(_with_fault(frame, Fault.UNREADABLE), problem=problems[i]) if i in problems else frame
+        for i, frame in enumerate(project.frames)
+    ]
+    lights = [light_of_shot(shot, frames, measures) for shot in project.shots]
+    notes: list[str] = []
+    for shot_light in lights:
+        notes += shot_light.notes
+        for i, found in shot_light.faults.items():
+            frames[i] = replace(frames[i], faults=frames[i].faults | found)
+    surveyed = replace(project, frames=tuple(frames))
+    responses = tuple(shot_light.responses for shot_light in lights)
+    return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes))
 
 
 def level(survey: Survey, project: Project) -> FilmLight:
     """Return the film light of all frames under the project's settings; milliseconds for thousands of frames."""
-    raise NotImplementedError
+    fps = float(project.film.fps)
+    parts = []
+    for shot in project.shots:
+        part = slice(shot.first, shot.last + 1)
+        light = Light(*(getattr(survey.light, name)[part] for name in Light.__slots__))
+        good = np.array([is_good(project, i) for i in shot.frames])
+        parts.append(film_light(light, _settings_of(project.light, shot), fps=fps, good=good))
+    return FilmLight(*(np.concatenate([getattr(part, name) for part in parts]) for name in FilmLight.__slots__))
+
+
+def is_good(project: Project, frame: int) -> bool:
+    """Return whether the frame's light counts: not spoilt, or taken in by hand."""
+    return _kept(project, frame) and project.frames[frame].readable
 
 
 def used_frames(project: Project) -> list[int]:
-    """Return the frame numbers that go into the film: in trims, not spoilt or taken in by hand, not left out by hand."""
-    raise NotImplementedError
+    """Return the frames that go into the film: within the trims, readable, not spoilt or taken in by hand, not left out."""
+    trimmed = (i for shot in project.shots if shot.in_film for i in shot.trimmed)
+    return [i for i in trimmed if is_good(project, i)]
+
+
+def _kept(project: Project, frame: int) -> bool:
+    if frame in project.left_out:
+        return False
+    return frame in project.taken_in or not project.frames[frame].faults & SPOILT
+
+
+def _settings_of(settings: LightSettings, shot: Shot) -> LightSettings:
+    """Return the settings with pegs numbered within the shot."""
+    pegs = tuple(replace(peg, frame=peg.frame - shot.first) for peg in settings.pegs if peg.frame in shot.frames)
+    return replace(settings, pegs=pegs)
+
+
+def _with_fault(frame: Frame, fault: Fault) -> Frame:
+    return replace(frame, faults=frame.faults | {fault})
+
+
+def _joined(lights: Iterable[ShotLight]) -> Light:
+    parts = [shot_light.light for shot_light in lights]
+    return Light(*(np.concatenate([getattr(part, name) for part in parts]) for name in Light.__slots__))
+
+
+def _measure_all(
+    frames: Sequence[Frame], tick: Tick, measured: Measured | None
+) -> tuple[list[FrameMeasure | None], dict[int, str]]:
+    """Measure on a few threads, a bounded number of frames ahead; returns measures and the problems of unreadable frames."""
+    store = MeasureStore()
+    measures: list[FrameMeasure | None] = [None] * len(frames)
+    problems: dict[int, str] = {}
+    work = iter([i for i, frame in enumerate(frames) if frame.readable])
+    done = len(frames) - sum(frame.readable for frame in frames)
+    tick(done, len(frames))
+    with ThreadPoolExecutor(_WORKERS, thread_name_prefix="measure") as pool:
+        running: dict[Future[FrameMeasure], int] = {}
+        try:
+            while True:
+                for i in islice(work, 2 * _WORKERS - len(running)):
+                    running[pool.submit(_measure, frames[i].path, store)] = i
+                if not running:
+                    break
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                    i = running.pop(future)
+                    try:
+                        measure = measures[i] = future.result()
+                    except FrameError as error:
+                        problems[i] = str(error)
+                    else:
+                        if measured is not None:
+                            measured(i, measure)
+                    done += 1
+                    tick(done, len(frames))
+        finally:
+            for future in running:
+                future.cancel()
+    store.prune()
+    return measures, problems
+
+
+def _measure(path: Path, store: MeasureStore) -> FrameMeasure:
+    known = store.get(path)
+    if known is not None:
+        return known
+    picture = read_picture(path, min_long_side=_READ_LONG_SIDE)
+    measure = measure_frame(picture.codes, to_linear(picture))
+    store.put(path, measure)
+    return measure

@@ -1,0 +1,23 @@
+"""Entry point: a known command goes to the command line, everything else to the window."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the program and return its exit code: 0 done, 1 failed, 2 wrong usage, 130 cancelled."""
+    from lapsebench.cli.main import run  # noqa: PLC0415  (a missing system library must end in one clear line)
+
+    return run(sys.argv[1:] if argv is None else list(argv), open_window=_open_window)
+
+
+def _open_window(paths: Sequence[str], demo: bool) -> int:
+    from lapsebench.gui.launch import launch  # noqa: PLC0415  (the command line works without Qt)
+
+    return launch(paths, demo=demo)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

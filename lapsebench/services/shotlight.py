@@ -1,0 +1,102 @@
+"""The light and the faults of one shot, from its measures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames, usable_tiles
+from lapsebench.core.metering import COLS, ROWS, FrameMeasure
+from lapsebench.core.response import Response, estimate_response
+from lapsebench.core.separation import Evidence, Light, Separated, separate
+from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
+from lapsebench.core.transfer import luminance
+
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class ShotLight:
+    """Light of one shot, the response of R, G, B, the faults found by project frame number, and notes for the user."""
+
+    light: Light
+    responses: tuple[Response, ...]
+    faults: dict[int, frozenset[Fault]]
+    notes: tuple[str, ...]
+
+
+def light_of_shot(shot: Shot, frames: Sequence[Frame], measures: Sequence[FrameMeasure | None]) -> ShotLight:
+    """Return the light of `shot`; `frames` and `measures` are the whole project's."""
+    tiles = _stacked([measures[i] for i in shot.frames])
+    members = [frames[i] for i in shot.frames]
+    blown, black = blown_frames(tiles), black_frames(tiles)
+    spoilt = blown | black | np.array([bool(frame.faults & SPOILT) for frame in members])
+    evidence, responses = _evidence(tiles, members, spoilt)
+    separated = separate(evidence)
+    stray = stray_light_frames(tiles, separated.light.received_ev, tiles.readable & ~spoilt)
+    if stray.any():
+        evidence, responses = _evidence(tiles, members, spoilt | stray)
+        separated = separate(evidence)
+    found = {Fault.BLOWN: blown, Fault.BLACK: black, Fault.STRAY_LIGHT: stray, Fault.METADATA: _at(separated, len(members))}
+    faults = {
+        shot.first + k: frozenset(fault for fault, where in found.items() if where[k])
+        for k in range(len(members))
+        if any(where[k] for where in found.values())
+    }
+    return ShotLight(separated.light, responses, faults, tuple(_notes(members, separated)))
+
+
+def _at(separated: Separated, n: int) -> Bools:
+    flags = np.zeros(n, bool)
+    flags[list(separated.disagreeing)] = True
+    return flags
+
+
+def _stacked(measures: Sequence[FrameMeasure | None]) -> Tiles:
+    """Return the measures as arrays; NaN for frames without one or with another grid than most."""
+    shapes = [measure.clipped.shape[:2] for measure in measures if measure is not None]
+    shape = max(set(shapes), key=shapes.count) if shapes else (ROWS, COLS)
+    rgb = np.full((len(measures), *shape, 3), np.nan, np.float32)
+    clipped = np.full_like(rgb, np.nan)
+    for k, measure in enumerate(measures):
+        if measure is not None and measure.clipped.shape[:2] == shape:
+            rgb[k], clipped[k] = measure.tiles, measure.clipped
+    return Tiles(rgb, clipped)
+
+
+def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evidence, tuple[Response, ...]]:
+    """Return the evidence of the shot, every channel's tiles through that channel's response, and the three responses."""
+    exposure = np.array([np.nan if frame.exposure_ev is None else frame.exposure_ev for frame in frames])
+    n = len(frames)
+    light = np.moveaxis(np.nan_to_num(tiles.rgb), 3, 0).reshape(3, n, -1)
+    usable = np.moveaxis(usable_tiles(tiles, spoilt), 3, 0).reshape(3, n, -1)
+    responses = tuple(estimate_response(light[c], usable[c], exposure) for c in range(3))
+    mean = luminance(tiles.rgb).mean(axis=(1, 2), dtype=float)
+    evidence = Evidence(
+        log_tiles=np.concatenate([responses[c].light_ev(light[c]) for c in range(3)], axis=1),
+        weights=np.concatenate([usable[c] * responses[c].weight(light[c]) for c in range(3)], axis=1),
+        exposure_ev=exposure,
+        settings=tuple(frame.setting for frame in frames),
+        after_gap=np.array([Fault.GAP in frame.faults for frame in frames]),
+        luminance_ev=np.log2(np.maximum(mean, 2.0**-20)),
+        clipped=tiles.clipped_share,
+    )
+    return evidence, responses
+
+
+def _notes(frames: Sequence[Frame], separated: Separated) -> list[str]:
+    """Return what the user should know of how the light was found."""
+    notes = []
+    unknown = sum(frame.exposure_ev is None for frame in frames)
+    if unknown == len(frames):
+        notes.append("No exposure settings in the files: the camera's steps were found from the pictures alone.")
+    elif unknown:
+        notes.append(f"{unknown} frames do not tell their exposure settings: theirs were found from the pictures.")
+    if separated.disagreeing:
+        notes.append(
+            f"At {len(separated.disagreeing)} frames the pictures do not follow the recorded settings; the pictures decide."
+        )
+    return notes
