@@ -74,7 +74,7 @@ def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArr
 def _peg_bend(film_ev: Floats, pegs: tuple[Peg, ...], lam: float) -> Floats:
     """Return the smooth curve (stops) that brings `film_ev` to every peg and fades to nothing away from them."""
     n = film_ev.size
-    wanted, weights = np.zeros(n), np.full(n, 1e-3)
+    wanted, weights = np.zeros(n), np.ones(n)
     for peg in pegs:
         if 0 <= peg.frame < n and np.isfinite(film_ev[peg.frame]):
             wanted[peg.frame], weights[peg.frame] = peg.film_ev - film_ev[peg.frame], 1e6 * max(lam, 1.0)

@@ -13,8 +13,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.linalg import spsolve
+from scipy.sparse import csr_array, diags_array
 
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
@@ -161,8 +160,8 @@ def _fit(rows: _Samples, jump: Floats, plain: Response, rounds: int = 20) -> tup
     for _ in range(rounds):
         residual = target - design @ solved
         weight = quiet / (1 + (residual / _LOSS_EV) ** 2)
-        normal = (design.T * weight) @ design + prior
-        solved = spsolve(normal.tocsc(), design.T @ (weight * target))
+        normal = (design.T @ (diags_array(weight) @ design)).toarray() + prior
+        solved = np.linalg.solve(normal, design.T @ (weight * target))
     ev = np.maximum.accumulate(plain.ev + solved[:knots] + 1e-6 * np.arange(knots))
     return ev - ev[-1], _misfit(target - design @ solved, quiet), plain_misfit
 
@@ -188,14 +187,14 @@ def _design(rows: _Samples, codes: Floats, pairs: int) -> Sparse:
     return csr_array((value, (row, col)), shape=(count.size, codes.size + pairs))
 
 
-def _prior(knots: int, pairs: int) -> Sparse:
+def _prior(knots: int, pairs: int) -> Floats:
     """Return the precision that keeps the deviation smooth, 0 at mid-code, and the pair offsets small."""
     bend = np.diff(np.eye(knots), n=2, axis=0)
     matrix = np.zeros((knots + pairs, knots + pairs))
     matrix[:knots, :knots] = _SMOOTH * (bend.T @ bend) + 1e-4 * np.eye(knots)
     matrix[knots // 2, knots // 2] += 1e6
     matrix[range(knots, knots + pairs), range(knots, knots + pairs)] += _OFFSET_PRIOR
-    return csr_array(matrix)
+    return matrix
 
 
 def _offsets(pair: Ints, target: Floats, pairs: int) -> Floats:

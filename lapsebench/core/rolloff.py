@@ -24,6 +24,7 @@ def gain_with_rolloff(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np
     bend = _bend(gain * (1 - knee_in) / (1 - knee_out))
     along = np.clip((linear - knee_in) / (1 - knee_in), 0.0, 1.0)
     shoulder = knee_out + (1 - knee_out) * np.expm1(-bend * along) / np.expm1(-bend)
+    shoulder = np.where(linear >= 1.0, 1.0, shoulder)
     return np.where(linear <= knee_in, linear * gain, shoulder).astype(np.float32)
 
 
@@ -31,5 +32,7 @@ def _bend(start_slope: float) -> float:
     """Return a with a / (1 - exp(-a)) = start_slope: the shoulder's first slope in units of its mean slope."""
     if abs(start_slope - 1) < 1e-6:
         return 1e-6
-    root: float = brentq(lambda a: a / -np.expm1(-a) - start_slope if abs(a) > 1e-9 else 1 - start_slope, -500.0, 500.0)
+    root: float = brentq(
+        lambda a: a / -np.expm1(-a) - start_slope if abs(a) > 1e-9 else 1 - start_slope, -600.0, start_slope + 1.0
+    )
     return root

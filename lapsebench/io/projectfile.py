@@ -1,0 +1,123 @@
+"""The project file: a `Project` as versioned JSON, saved whole or not at all; paths are relative to it where they can be."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, replace
+from datetime import datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from lapsebench.core.filmlight import LightSettings, Peg
+from lapsebench.core.filmsettings import Crop, FilmSettings
+from lapsebench.core.project import Project
+from lapsebench.core.sequence import Fault, Frame, Shot
+from lapsebench.errors import ProjectFileError
+from lapsebench.io.atomic import write_text
+
+FORMAT, VERSION, SUFFIX = "lapsebench.project", 1, ".lapsebench"
+
+
+def save_project(project: Project, path: Path) -> None:
+    """Write the project to `path`. Raises `OutputError` or `DiskFullError`; an older file then stays as it was."""
+    folder = path.resolve().parent
+    record = {
+        "format": FORMAT,
+        "version": VERSION,
+        "sources": [_stored(source, folder) for source in project.sources],
+        "frames": [_frame_record(frame, folder) for frame in project.frames],
+        "shots": [asdict(shot) for shot in project.shots],
+        "light": asdict(project.light),
+        "film": asdict(project.film) | {"fps": str(project.film.fps), "crop": project.film.crop.value},
+        "taken_in": sorted(project.taken_in),
+        "left_out": sorted(project.left_out),
+    }
+    write_text(path, json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def load_project(path: Path) -> Project:
+    """Return the project in `path`; frames whose file is gone are flagged unreadable. Raises `ProjectFileError`."""
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ProjectFileError(f"“{path.name}” can't be read: {error.strerror}.", "Check that it is still there.") from error
+    except ValueError as error:
+        raise ProjectFileError(f"“{path.name}” is no lapsebench project.", "Open the folder of frames instead.") from error
+    if not isinstance(record, dict) or record.get("format") != FORMAT:
+        raise ProjectFileError(f"“{path.name}” is no lapsebench project.", "Open the folder of frames instead.")
+    if record.get("version") != VERSION:
+        raise ProjectFileError(f"“{path.name}” was written by a newer lapsebench.", "Update the program to open it.")
+    try:
+        return _project(record, path.resolve().parent)
+    except (KeyError, TypeError, ValueError) as error:
+        raise ProjectFileError(f"“{path.name}” is damaged: {error}.", "Open the folder of frames instead.") from error
+
+
+def _project(record: dict[str, Any], folder: Path) -> Project:
+    light, film = record["light"], record["film"]
+    project = Project(
+        sources=tuple(_found(source, folder) for source in record["sources"]),
+        frames=tuple(_frame(entry, folder) for entry in record["frames"]),
+        shots=tuple(Shot(**entry) for entry in record["shots"]),
+        light=LightSettings(**light | {"pegs": tuple(Peg(**peg) for peg in light["pegs"])}),
+        film=FilmSettings(
+            **film
+            | {
+                "fps": Fraction(film["fps"]),
+                "crop": Crop(film["crop"]),
+                "size": tuple(film["size"]) if film["size"] else None,
+            }
+        ),
+        taken_in=frozenset(record["taken_in"]),
+        left_out=frozenset(record["left_out"]),
+    )
+    _check(project)
+    return project
+
+
+def _check(project: Project) -> None:
+    """Raise ValueError where shots, hand-set frames or pegs do not fit the frames."""
+    count = len(project.frames)
+    covered = [i for shot in project.shots for i in shot.frames]
+    if covered != list(range(count)):
+        raise ValueError("its shots do not cover its frames")
+    if any(not shot.first <= shot.trim_in <= shot.trim_out <= shot.last for shot in project.shots):
+        raise ValueError("an in or out point lies outside its shot")
+    numbers = project.taken_in | project.left_out | {peg.frame for peg in project.light.pegs}
+    if any(not 0 <= number < count for number in numbers):
+        raise ValueError("it names frames that it does not have")
+
+
+def _frame_record(frame: Frame, folder: Path) -> dict[str, Any]:
+    return asdict(frame) | {
+        "path": _stored(frame.path, folder),
+        "taken": frame.taken.isoformat() if frame.taken else None,
+        "faults": sorted(frame.faults),
+    }
+
+
+def _frame(entry: dict[str, Any], folder: Path) -> Frame:
+    taken = entry["taken"]
+    frame = Frame(
+        **entry
+        | {
+            "path": _found(entry["path"], folder),
+            "taken": datetime.fromisoformat(taken) if taken else None,
+            "faults": frozenset(Fault(fault) for fault in entry["faults"]),
+        }
+    )
+    if frame.readable and not frame.path.is_file():
+        problem = f"“{frame.path.name}” is no longer where it was."
+        return replace(frame, faults=frame.faults | {Fault.UNREADABLE}, problem=problem)
+    return frame
+
+
+def _stored(path: Path, folder: Path) -> str:
+    """Return the path relative to `folder` where it lies below it, else absolute; with forward slashes."""
+    resolved = path.resolve()
+    return (resolved.relative_to(folder) if resolved.is_relative_to(folder) else resolved).as_posix()
+
+
+def _found(stored: str, folder: Path) -> Path:
+    return folder / stored

@@ -1,0 +1,98 @@
+"""A saved project comes back as it was, moves with its folder, and a damaged one is refused in clear words."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import UTC, datetime
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from lapsebench.core.filmlight import LightSettings, Peg
+from lapsebench.core.filmsettings import Crop, FilmSettings
+from lapsebench.core.project import Project
+from lapsebench.core.sequence import Fault, Frame, Shot
+from lapsebench.errors import OutputError, ProjectFileError
+from lapsebench.io.projectfile import load_project, save_project
+
+
+@pytest.fixture
+def night(tmp_path: Path) -> tuple[Project, Path]:
+    folder = tmp_path / "night"
+    (folder / "raws").mkdir(parents=True)
+    frames = []
+    for i in range(4):
+        path = folder / "raws" / f"näet_{i}.jpg"
+        path.write_bytes(b"x")
+        taken = datetime(2026, 2, 11, 21, 4, i, 250_000, UTC) if i else None
+        frames.append(
+            Frame(path, taken, 10.0, 2.8, 1600.0, width=96, height=64, faults=frozenset({Fault.GAP} if i == 2 else ()))
+        )
+    project = Project(
+        sources=(folder / "raws",),
+        frames=tuple(frames),
+        shots=(Shot(0, 1), Shot(2, 3, "a long break", trim_in=3, in_film=False)),
+        light=LightSettings(0.25, 6.5, False, True, 0.3, (Peg(1, -4.5),)),
+        film=FilmSettings(Fraction(24000, 1001), Crop.TALL, (1080, 1920), True, 55),
+        taken_in=frozenset({1}),
+        left_out=frozenset({0}),
+    )
+    return project, folder / "night.lapsebench"
+
+
+def test_a_project_comes_back_as_it_was(night: tuple[Project, Path]) -> None:
+    project, path = night
+    save_project(project, path)
+    assert load_project(path) == project
+
+
+def test_a_project_moves_with_its_folder(night: tuple[Project, Path], tmp_path: Path) -> None:
+    project, path = night
+    save_project(project, path)
+    moved = shutil.move(path.parent, tmp_path / "moved")
+    loaded = load_project(Path(moved) / path.name)
+    assert all(frame.readable for frame in loaded.frames)
+    assert loaded.frames[0].path.parent == Path(moved) / "raws"
+
+
+def test_a_frame_that_is_gone_is_flagged(night: tuple[Project, Path]) -> None:
+    project, path = night
+    save_project(project, path)
+    project.frames[2].path.unlink()
+    loaded = load_project(path)
+    assert [frame.readable for frame in loaded.frames] == [True, True, False, True]
+    assert "no longer" in loaded.frames[2].problem
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"format": "something"}, "no lapsebench project"),
+        ({"version": 99}, "newer"),
+        ({"frames": []}, "damaged"),
+        ({"left_out": [77]}, "damaged"),
+        ({"light": {}}, "damaged"),
+    ],
+)
+def test_a_damaged_project_is_refused(night: tuple[Project, Path], change: dict[str, object], words: str) -> None:
+    project, path = night
+    save_project(project, path)
+    path.write_text(json.dumps(json.loads(path.read_text()) | change))
+    with pytest.raises(ProjectFileError, match=words):
+        load_project(path)
+
+
+def test_text_and_missing_files_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "a.lapsebench").write_text("hello")
+    with pytest.raises(ProjectFileError, match="no lapsebench project"):
+        load_project(tmp_path / "a.lapsebench")
+    with pytest.raises(ProjectFileError, match="can't be read"):
+        load_project(tmp_path / "b.lapsebench")
+
+
+def test_a_folder_that_is_gone_says_so(night: tuple[Project, Path], tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="can't be written"):
+        save_project(night[0], tmp_path / "nowhere" / "a.lapsebench")
+    assert list(tmp_path.glob("**/*.part")) == []

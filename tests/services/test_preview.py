@@ -1,0 +1,97 @@
+"""Pictures for the screen: the same pixels as the film's, and quick enough to play."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from lapsebench.core.rolloff import gain_with_rolloff
+from lapsebench.core.sequence import Frame
+from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
+from lapsebench.errors import FrameError
+from lapsebench.imaging.apply import gain_table
+from lapsebench.imaging.framing import Placing
+from lapsebench.imaging.proxy import measure_frame
+from lapsebench.io.icc import DCF_OPTION
+from lapsebench.io.read import Picture, to_linear
+from lapsebench.services.preview import picture, proxy_picture, rendered
+
+
+def smooth(width: int, height: int) -> NDArray[np.uint8]:
+    """A picture whose three channels differ."""
+    x, y = np.meshgrid(np.linspace(0, 1, width), np.linspace(0, 1, height))
+    return (255 * np.stack([x, y, 0.4 * x * y], axis=-1)).astype(np.uint8)
+
+
+def frame_of(path: Path, codes: NDArray[np.uint8]) -> Frame:
+    assert cv2.imwrite(str(path), codes[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    return Frame(path)
+
+
+def test_full_size_is_the_source_with_the_gain(tmp_path: Path) -> None:
+    codes = smooth(301, 200)
+    frame = frame_of(tmp_path / "0.png", codes)
+    assert np.array_equal(picture(frame, 0.0), codes)
+    assert np.array_equal(picture(frame, np.nan), codes)
+    assert np.array_equal(picture(frame, 0.7), gain_table(0.7)[codes])
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png"])
+@pytest.mark.parametrize(("width", "height"), [(1500, 1000), (1000, 1500), (1203, 807), (1600, 1600)])
+@pytest.mark.parametrize("long_side", [150, 400, 601, 1000])
+def test_a_reduced_picture_fits_and_keeps_its_shape(
+    tmp_path: Path, suffix: str, width: int, height: int, long_side: int
+) -> None:
+    shown = picture(frame_of(tmp_path / f"0.{suffix}", smooth(width, height)), 0.5, long_side=long_side)
+    assert max(shown.shape[:2]) == long_side
+    assert shown.shape[1] / shown.shape[0] == pytest.approx(width / height, rel=1.5 / min(shown.shape[:2]))
+    whole = cv2.resize(gain_table(0.5)[smooth(width, height)], shown.shape[1::-1], interpolation=cv2.INTER_AREA)
+    assert np.abs(shown.astype(int) - whole).mean() < 2.5
+
+
+def test_a_small_still_is_not_enlarged(tmp_path: Path) -> None:
+    assert picture(frame_of(tmp_path / "0.png", smooth(90, 60)), 0.0, long_side=400).shape == (60, 90, 3)
+
+
+def test_reducing_keeps_the_light(tmp_path: Path) -> None:
+    codes = np.zeros((200, 300, 3), np.uint8)
+    codes[::2, ::2] = 255
+    shown = picture(frame_of(tmp_path / "0.png", codes), 0.0, long_side=75)
+    assert srgb_to_linear(shown / 255).mean() == pytest.approx(0.25, abs=0.003)
+
+
+@pytest.mark.parametrize("gain_ev", [0.0, 0.6, -1.5])
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+def test_codes_of_another_colour_space_are_turned_into_srgb(gain_ev: float, kind: type) -> None:
+    codes: NDArray[Any] = (smooth(60, 40).astype(np.uint16) * (257 if kind is np.uint16 else 1)).astype(kind)
+    read = Picture(codes, DCF_OPTION)
+    shown = rendered(read, gain_ev, Placing((5, 3, 50, 30), (50, 30)))
+    light = gain_with_rolloff(np.clip(to_linear(read), 0, 1), gain_ev)[3:33, 5:55]
+    assert np.abs(shown - 255 * linear_to_srgb(light)).max() < 0.53
+    assert np.abs(shown.astype(int) - smooth(60, 40)[3:33, 5:55]).max() > 20
+
+
+def test_a_still_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(FrameError):
+        picture(Frame(tmp_path / "gone.jpg"), 0.0)
+
+
+def test_the_proxy_shows_the_gain_and_is_quick() -> None:
+    codes = smooth(1440, 960)
+    measure = measure_frame(codes, srgb_to_linear(codes / 255).astype(np.float32))
+    plain, brighter = proxy_picture(measure, np.nan), proxy_picture(measure, 1.0)
+    assert plain.shape == brighter.shape == (640, 960, 3)
+    assert np.abs(plain.astype(int) - cv2.resize(codes, (960, 640), interpolation=cv2.INTER_AREA)).mean() < 3
+    assert np.array_equal(brighter, gain_table(1.0)[plain])
+    times = []
+    for _ in range(15):
+        start = time.perf_counter()
+        proxy_picture(measure, 0.3)
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.025  # some 6 ms on a free machine of 2020; the margin is for busy ones
