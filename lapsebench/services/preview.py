@@ -2,18 +2,59 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
+from lapsebench.imaging.apply import apply_gain, apply_gain_to_jpeg, codes_of_light, light_of_codes, light_of_linear
+from lapsebench.imaging.framing import Placing, cut, scaled
+from lapsebench.io.icc import SRGB
+from lapsebench.io.read import Picture, read_picture, to_linear
 
 
 def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None) -> NDArray[np.uint8]:
-    """Return the frame with `gain_ev` applied, (h, w, 3) sRGB, from the source file; `long_side` None is full size."""
-    raise NotImplementedError
+    """Return the frame with `gain_ev` applied, (h, w, 3) sRGB, from the source file; `long_side` None is full size.
+
+    The longer side has at most `long_side` pixels; smaller sources are not enlarged. FrameError where it can't be decoded.
+    """
+    read = read_picture(frame.path, min_long_side=long_side)
+    height, width = read.codes.shape[:2]
+    scale = min(1.0, long_side / max(width, height)) if long_side else 1.0
+    size = max(1, round(width * scale)), max(1, round(height * scale))
+    return rendered(read, gain_ev, Placing((0, 0, width, height), size))
 
 
 def proxy_picture(measure: FrameMeasure, gain_ev: float) -> NDArray[np.uint8]:
     """Return the frame's proxy with `gain_ev` applied, (h, w, 3) sRGB: fast enough for playback."""
-    raise NotImplementedError
+    return apply_gain_to_jpeg(measure.proxy, known_gain(gain_ev))
+
+
+def rendered(read: Picture, gain_ev: float, placing: Placing) -> NDArray[np.uint8]:
+    """Return what film and screen show of a decoded still: its box with the gain, in sRGB codes at the placing's size."""
+    gain_ev = known_gain(gain_ev)
+    read = replace(read, codes=cut(read.codes, placing.box))
+    if not _is_srgb(read):
+        light = light_of_linear(to_linear(read), gain_ev)
+    elif read.codes.dtype == np.uint8 and not placing.resamples:
+        return apply_gain(read.codes.astype(np.uint8, copy=False), gain_ev)
+    else:
+        light = light_of_codes(read.codes, gain_ev)
+    return codes_of_light(scaled(light, placing.size))
+
+
+def known_gain(gain_ev: float) -> float:
+    """Return the gain, stops, or none where it is not known."""
+    return gain_ev if math.isfinite(gain_ev) else 0.0
+
+
+def plain(read: Picture) -> bool:
+    """Return whether the still is of 8-bit sRGB codes, which tables serve."""
+    return read.codes.dtype == np.uint8 and _is_srgb(read)
+
+
+def _is_srgb(read: Picture) -> bool:
+    return read.profile.matrix is None and read.profile.curves == SRGB.curves

@@ -1,0 +1,123 @@
+"""Edits: plain functions from one project to the next, and the undo step that carries one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from PySide6.QtGui import QUndoCommand
+
+from lapsebench.core.filmlight import Peg
+from lapsebench.core.project import Project
+from lapsebench.core.sequence import SPOILT, Fault
+
+Edit = Callable[[Project], Project]
+"""An edit."""
+
+MergeKey = tuple[str, int]
+"""What is edited and in which gesture: two steps with the same key become one."""
+
+
+class EditCommand(QUndoCommand):
+    """One undo step: the project before, the project after, and the key under which steps melt together."""
+
+    def __init__(
+        self, text: str, old: Project, new: Project, apply: Callable[[Project], None], key: MergeKey | None = None
+    ) -> None:
+        super().__init__(text)
+        self._old, self._new, self._apply, self._key = old, new, apply, key
+
+    def id(self) -> int:
+        """Return one number for all steps that may merge, -1 for those that never do."""
+        return -1 if self._key is None else 1
+
+    def mergeWith(self, other: QUndoCommand, /) -> bool:
+        """Take over what a later step of the same gesture did."""
+        if not isinstance(other, EditCommand) or other._key != self._key:
+            return False
+        self._new = other._new
+        self.setObsolete(self._new == self._old)
+        return True
+
+    def redo(self) -> None:
+        """Go to the project after the edit."""
+        self._apply(self._new)
+
+    def undo(self) -> None:
+        """Go back to the project before the edit."""
+        self._apply(self._old)
+
+
+def change_light(**changes: Any) -> Edit:
+    """Return the edit that sets fields of the light settings."""
+    return lambda project: replace(project, light=replace(project.light, **changes))
+
+
+def change_film(**changes: Any) -> Edit:
+    """Return the edit that sets fields of the film settings."""
+    return lambda project: replace(project, film=replace(project.film, **changes))
+
+
+def change_shot(index: int, **changes: Any) -> Edit:
+    """Return the edit that sets fields of one shot."""
+
+    def edit(project: Project) -> Project:
+        shots = list(project.shots)
+        shots[index] = replace(shots[index], **changes)
+        return replace(project, shots=tuple(shots))
+
+    return edit
+
+
+def trim_shot(index: int, first: int, last: int) -> Edit:
+    """Return the edit that sets the in and out points, kept in order and within the shot."""
+
+    def edit(project: Project) -> Project:
+        shot = project.shots[index]
+        start = min(max(first, shot.first), shot.last)
+        end = min(max(last, start), shot.last)
+        return change_shot(index, trim_in=start, trim_out=end)(project)
+
+    return edit
+
+
+def place_peg(frame: int, film_ev: float) -> Edit:
+    """Return the edit that sets the film light of a frame by hand, in place of a peg already there."""
+
+    def edit(project: Project) -> Project:
+        others = [peg for peg in project.light.pegs if peg.frame != frame]
+        pegs = sorted([*others, Peg(frame, film_ev)], key=lambda peg: peg.frame)
+        return change_light(pegs=tuple(pegs))(project)
+
+    return edit
+
+
+def remove_peg(frame: int) -> Edit:
+    """Return the edit that takes a peg away."""
+    return lambda project: change_light(pegs=tuple(peg for peg in project.light.pegs if peg.frame != frame))(project)
+
+
+def is_taken(project: Project, frame: int) -> bool:
+    """Return whether the frame goes into the film, trims and shots aside."""
+    faults = project.frames[frame].faults
+    if Fault.UNREADABLE in faults or frame in project.left_out:
+        return False
+    return not faults & SPOILT or frame in project.taken_in
+
+
+def toggle_frame(frame: int) -> Edit:
+    """Return the edit that takes a frame in or leaves it out; an unreadable one stays out."""
+
+    def edit(project: Project) -> Project:
+        spoilt = bool(project.frames[frame].faults & SPOILT)
+        just = frozenset({frame})
+        if is_taken(project, frame):
+            left_out = project.left_out if spoilt else project.left_out | just
+            return replace(project, taken_in=project.taken_in - just, left_out=left_out)
+        if not project.frames[frame].readable:
+            return project
+        taken_in = project.taken_in | just if spoilt else project.taken_in
+        return replace(project, taken_in=taken_in, left_out=project.left_out - just)
+
+    return edit

@@ -1,0 +1,165 @@
+"""Feeds the picture view: at once from what is at hand, then sharp from the file; only the latest frame counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QObject, QRectF, QTimer, Signal
+from PySide6.QtGui import QImage
+
+from lapsebench.core.progress import Tick
+from lapsebench.core.rolloff import gain_with_rolloff
+from lapsebench.core.sequence import Frame
+from lapsebench.core.transfer import linear_to_srgb, srgb_table
+from lapsebench.gui.jobs import Jobs, Latest
+from lapsebench.gui.picture import PictureView, to_image
+from lapsebench.gui.session import Session
+from lapsebench.gui.words import Words
+from lapsebench.services import preview
+
+_SETTLE_MS = 60
+
+
+@dataclass(frozen=True)
+class Sharp:
+    """Pictures of one frame from its file, and what they were made for."""
+
+    frame: int
+    gain_ev: float
+    long_side: int | None
+    before: NDArray[np.uint8]
+    film: NDArray[np.uint8]
+
+
+def with_gain(pixels: NDArray[np.uint8], gain_ev: float) -> NDArray[np.uint8]:
+    """Return sRGB `pixels`, (h, w, 3), with a gain in stops, by one table: what a slider shows while it moves."""
+    codes = linear_to_srgb(gain_with_rolloff(srgb_table(256), gain_ev))
+    table = np.rint(np.clip(codes, 0, 1) * 255).astype(np.uint8)
+    result: NDArray[np.uint8] = table[pixels]
+    return result
+
+
+class PictureFeed(QObject):
+    """Keeps the picture view on the session's playhead."""
+
+    failed = Signal(object)
+
+    def __init__(self, session: Session, jobs: Jobs, view: PictureView, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._session, self._view, self._words = session, view, Words(self)
+        self._sharp: Sharp | None = None
+        self._playing = self._dim_cut = False
+        self._latest = Latest(jobs, self)
+        self._latest.ready.connect(self._take)
+        self._latest.failed.connect(self.failed)
+        self._settle = QTimer(self, singleShot=True, interval=_SETTLE_MS)
+        self._settle.timeout.connect(self._ask)
+        session.opened.connect(self._forget)
+        session.playhead_changed.connect(self.refresh)
+        session.film_light_changed.connect(self.refresh)
+        session.project_changed.connect(self._show_crop)
+        session.measured.connect(self._measured)
+        view.view_changed.connect(self._settle.start)
+        view.side_changed.connect(self.refresh)
+
+    def set_playing(self, playing: bool) -> None:
+        """While playing only small pictures are shown; on pause the sharp one is asked for."""
+        self._playing = playing
+        if playing:
+            self._settle.stop()
+            self._latest.drop()
+        else:
+            self.refresh()
+
+    def set_dim_cut(self, dim: bool) -> None:
+        """Choose whether what the film cuts off is dimmed."""
+        self._dim_cut = dim
+        self._show_crop()
+
+    def refresh(self) -> None:
+        """Show the playhead's frame with its gain: what is at hand now, the sharp one when it is ready."""
+        frame = self._session.frame
+        if frame is None:
+            self._view.set_pictures(None, None)
+            return
+        if frame.width:
+            self._view.set_source(frame.width, frame.height)
+        self._show_captions(frame)
+        self._show_at_hand()
+        if not self._playing:
+            self._settle.start()
+
+    def _show_at_hand(self) -> None:
+        number, gain = self._session.playhead, self._session.gain(self._session.playhead)
+        sharp, measure = self._sharp, self._session.measures.get(number)
+        if sharp is not None and sharp.frame == number:
+            film = sharp.film if sharp.gain_ev == gain else with_gain(sharp.before, gain)
+            self._view.set_pictures(to_image(sharp.before), to_image(film))
+        elif measure is not None:
+            film_image = to_image(preview.proxy_picture(measure, gain))
+            before = self._view.before if self._view.side == "film" else to_image(preview.proxy_picture(measure, 0.0))
+            self._view.set_pictures(before, film_image)
+        else:
+            self._view.set_pictures(None, None)
+
+    def _ask(self) -> None:
+        number, session, view = self._session.playhead, self._session, self._view
+        frame = session.frame
+        if frame is None or not frame.readable or self._playing or not view.isVisible():
+            return
+        gain, long_side = session.gain(number), view.wanted_long_side()
+        sharp = self._sharp
+        if sharp is not None and (sharp.frame, sharp.gain_ev, sharp.long_side) == (number, gain, long_side):
+            return
+
+        def work(_tick: Tick) -> Sharp:
+            before = preview.picture(frame, 0.0, long_side=long_side)
+            film = before if gain == 0.0 else preview.picture(frame, gain, long_side=long_side)
+            return Sharp(number, gain, long_side, before, film)
+
+        self._latest.request(work)
+
+    def _take(self, result: object) -> None:
+        if isinstance(result, Sharp) and result.frame == self._session.playhead and not self._playing:
+            self._sharp = result
+            self._view.set_source(*self._source_size(result))
+            self._show_at_hand()
+
+    def _source_size(self, sharp: Sharp) -> tuple[int, int]:
+        frame = self._session.project.frames[sharp.frame]
+        height, width = sharp.before.shape[:2]
+        return (frame.width, frame.height) if frame.width else (width, height)
+
+    def _measured(self, number: int) -> None:
+        if number == self._session.playhead and self._sharp is None:
+            self.refresh()
+
+    def _forget(self) -> None:
+        self._sharp = None
+        self._latest.drop()
+        self._view.set_zoom(None)
+        self._view.set_pictures(None, None)
+
+    def _show_captions(self, frame: Frame) -> None:
+        setting = self._words.camera_setting(frame)
+        before = self.tr("as shot   {0}").format(setting) if setting else self.tr("as shot")
+        gain = self._words.stops(self._session.gain(self._session.playhead))
+        self._view.set_captions(before, self.tr("film   {0}").format(gain))
+
+    def _show_crop(self) -> None:
+        frame = self._session.frame
+        if frame is None or not frame.width or not self._dim_cut:
+            self._view.set_crop(None)
+            return
+        x, y, w, h = self._session.project.film.crop_box(frame.width, frame.height)
+        whole = (w, h) == (frame.width, frame.height)
+        share = QRectF(x / frame.width, y / frame.height, w / frame.width, h / frame.height)
+        self._view.set_crop(None if whole else share)
+
+
+def thumbnail(session: Session, number: int) -> QImage | None:
+    """Return the small picture of a frame as it is in the film, None while it is not measured."""
+    measure = session.measures.get(number)
+    return None if measure is None else to_image(preview.proxy_picture(measure, session.gain(number)))

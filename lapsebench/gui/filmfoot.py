@@ -1,0 +1,120 @@
+"""The foot of the right panel: where the film goes, and the button that makes it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QLineEdit, QWidget
+
+from lapsebench.gui.parts import label_for, push_button, soft_label
+from lapsebench.gui.session import Session
+from lapsebench.gui.settings import Settings
+
+
+class FilmFoot(QWidget):
+    """Always in sight: the film's file, a word of care, and "Make the film"."""
+
+    wanted = Signal(object, bool)
+
+    def __init__(self, session: Session, settings: Settings, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("panelBody")
+        self._session, self._settings = session, settings
+        self._folder = settings.folder_for_films()
+        self._confirmed: Path | None = None
+        self._busy = False
+        self.name = QLineEdit(self)
+        self.name.setAcceptDrops(False)
+        self.name.setAccessibleName(self.tr("File name of the film"))
+        label = label_for(self.tr("Film f&ile"), self.name, self)
+        self.choose = push_button(self.tr("Choose…"), self, spoken=self.tr("Choose the film's file"))
+        self.where = soft_label(self)
+        self.where.setWordWrap(False)
+        care = QLabel(
+            self.tr("Fast changes of brightness can trouble people with photosensitive epilepsy. Watch with care."),
+            self,
+            wordWrap=True,
+        )
+        care.setProperty("caution", True)
+        self.make = push_button(self.tr("&Make the film"), self)
+        self.make.setProperty("primary", True)
+        layout = QGridLayout(self)
+        layout.setContentsMargins(10, 8, 10, 10)
+        layout.setColumnStretch(1, 1)
+        layout.addWidget(label, 0, 0)
+        layout.addWidget(self.name, 0, 1)
+        layout.addWidget(self.choose, 0, 2)
+        layout.addWidget(self.where, 1, 0, 1, 3)
+        layout.addWidget(care, 2, 0, 1, 3)
+        layout.addWidget(self.make, 3, 0, 1, 3)
+        self.choose.clicked.connect(self.ask_file)
+        self.make.clicked.connect(self.ask_film)
+        self.name.returnPressed.connect(self.ask_film)
+        self.name.textEdited.connect(self._tell_where)
+        session.opened.connect(self._name_after_source)
+        for signal in (session.opened, session.surveyed, session.project_changed):
+            signal.connect(self.refresh)
+        self._tell_where()
+        self.refresh()
+
+    @property
+    def path(self) -> Path:
+        """Where the film shall go: what was typed, within the chosen folder unless it names another."""
+        typed = Path(self.name.text().strip()).expanduser()
+        path = self._folder / typed
+        return path if path.suffix else path.with_name(path.name + ".mp4")
+
+    def set_busy(self, busy: bool) -> None:
+        """While a film is made no second one can be started."""
+        self._busy = busy
+        self.refresh()
+
+    def set_path(self, path: Path, *, confirmed: bool) -> None:
+        """Take a file; `confirmed` when the user has already agreed to replace it."""
+        self._folder, self._confirmed = path.parent, path if confirmed else None
+        self.name.setText(path.name)
+        self._settings.put("film/folder", str(path.parent))
+        self._tell_where()
+
+    def ask_file(self) -> None:
+        """Let the user choose the file in the standard dialog, which asks before a file is replaced."""
+        kinds = self.tr("Films (*.mp4 *.mov)")
+        text, _ = QFileDialog.getSaveFileName(self, self.tr("Save the film as"), str(self.path), kinds)
+        if text:
+            self.set_path(Path(text), confirmed=True)
+
+    def ask_film(self) -> None:
+        """Ask for the film, if there is all it takes."""
+        if self.make.isEnabled():
+            self.wanted.emit(self.path, self._confirmed == self.path)
+
+    def refresh(self) -> None:
+        """Enable the button when there is a film to make, and say why not otherwise."""
+        ready = self._session.film_light is not None and bool(self._session.used)
+        self.make.setEnabled(ready and not self._busy and bool(self.name.text().strip()))
+        why = ""
+        if self._busy:
+            why = self.tr("A film is being made.")
+        elif self._session.film_light is None:
+            why = self.tr("The frames have to be measured first.")
+        elif not self._session.used:
+            why = self.tr("No frame is in the film.")
+        self.make.setToolTip(why)
+
+    def _name_after_source(self) -> None:
+        sources = self._session.project.sources
+        source = sources[0] if sources else Path(self.tr("night"))
+        stem = source.name if source.is_dir() or not source.suffix else source.parent.name
+        self._confirmed = None
+        self.name.setText(f"{stem or self.tr('night')}.mp4")
+        self._tell_where()
+
+    def _tell_where(self) -> None:
+        folder = str(self.path.parent)
+        room = max(self.width() - 40, 240)
+        text = self.tr("in {0}").format(folder)
+        self.where.setText(self.where.fontMetrics().elidedText(text, Qt.TextElideMode.ElideMiddle, room))
+        self.where.setToolTip(folder)
+        self.name.setToolTip(str(self.path))
+        self.refresh()

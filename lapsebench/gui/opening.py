@@ -1,0 +1,106 @@
+"""Opens frames: gathers them, then surveys them, both off the UI thread; what was open stays until the new is found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Signal
+
+from lapsebench.core.metering import FrameMeasure
+from lapsebench.core.project import Project
+from lapsebench.gui.jobs import Job, Jobs
+from lapsebench.gui.session import Session
+from lapsebench.gui.settings import Settings, common_source
+from lapsebench.services import survey as surveying
+
+Gathered = tuple[Project, tuple[str, ...]]
+
+
+class Opener(QObject):
+    """Brings frames into the session; a newer opening replaces an older one, and only results of the newest count."""
+
+    failed = Signal(object)
+    stopped = Signal()
+    opened = Signal()
+    surveyed = Signal()
+
+    def __init__(self, session: Session, jobs: Jobs, settings: Settings, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._session, self._jobs, self._settings = session, jobs, settings
+        self._gathering: Job | None = None
+        self._surveying: Job | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether frames are being gathered or surveyed."""
+        return self._gathering is not None or self._surveying is not None
+
+    def open(self, paths: Sequence[Path], *, remember: bool = True) -> None:
+        """Gather the frames in folders or files, then survey them."""
+        wanted = [path.absolute() for path in paths]
+        job = Job(self.tr("Looking for frames"), lambda job: surveying.gather(wanted, tick=job.tick))
+        job.finished.connect(lambda found: self._gathered(job, found, wanted if remember else []))
+        if self._gathering is not None:
+            self._gathering.cancel()
+        self._gathering = job
+        self._start(job)
+
+    def survey(self) -> None:
+        """Survey the open project, once more if it was already."""
+        project = self._session.project
+        if not project.frames:
+            return
+
+        def work(job: Job) -> object:
+            return surveying.survey(project, tick=job.tick, measured=lambda i, measure: job.send((i, measure)))
+
+        job = Job(self.tr("Measuring the frames"), work)
+        job.part.connect(lambda part: self._measured(job, part))
+        job.finished.connect(lambda survey: self._finished(job, survey))
+        if self._surveying is not None:
+            self._surveying.cancel()
+        self._surveying = job
+        self._start(job)
+
+    def _start(self, job: Job) -> None:
+        job.failed.connect(lambda error: self._fail(job, error))
+        job.cancelled.connect(lambda: self._stop(job))
+        job.ended.connect(self._end)
+        self._jobs.start(job)
+
+    def _is_newest(self, job: Job) -> bool:
+        return job in (self._gathering, self._surveying)
+
+    def _gathered(self, job: Job, found: Gathered, paths: list[Path]) -> None:
+        if not self._is_newest(job):
+            return
+        source = common_source(paths)
+        if source is not None:
+            self._settings.remember(source)
+        self._session.open(*found)
+        self.opened.emit()
+        self.survey()
+
+    def _measured(self, job: Job, part: tuple[int, FrameMeasure]) -> None:
+        if self._is_newest(job):
+            self._session.add_measure(*part)
+
+    def _finished(self, job: Job, survey: surveying.Survey) -> None:
+        if self._is_newest(job):
+            self._session.finish_survey(survey)
+            self.surveyed.emit()
+
+    def _fail(self, job: Job, error: BaseException) -> None:
+        if self._is_newest(job):
+            self.failed.emit(error)
+
+    def _stop(self, job: Job) -> None:
+        if self._is_newest(job):
+            self.stopped.emit()
+
+    def _end(self, job: Job) -> None:
+        if job is self._gathering:
+            self._gathering = None
+        elif job is self._surveying:
+            self._surveying = None

@@ -1,0 +1,97 @@
+"""The line under the night strip that says all about one frame."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from lapsebench.core.exposure import shutter_text
+from lapsebench.core.sequence import Fault, Frame
+from lapsebench.gui.strip_axes import MINUS
+from lapsebench.gui.strip_model import StripModel
+
+
+def signed(ev: float) -> str:
+    """Return tenth stops with their sign."""
+    return f"{ev:+.1f}".replace("-", MINUS) if abs(ev) >= 0.05 else "0.0"
+
+
+def plain(ev: float) -> str:
+    """Return tenth stops with a true minus sign."""
+    return f"{ev:.1f}".replace("-", MINUS)
+
+
+def setting_text(frame: Frame) -> str:
+    """Return shutter, aperture and ISO as far as they are known."""
+    parts = [
+        shutter_text(frame.exposure_s) if frame.exposure_s else "",
+        f"f/{frame.f_number:g}" if frame.f_number else "",
+        f"ISO {frame.iso:g}" if frame.iso else "",
+    ]
+    return "  ".join(part for part in parts if part)
+
+
+class StripReadout(QWidget):
+    """One elided line of text."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._text = ""
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+
+    @property
+    def text(self) -> str:
+        """The whole line, not elided."""
+        return self._text
+
+    def show_frame(self, model: StripModel | None, index: int | None) -> None:
+        """Say what is known of the frame at a place in the shot."""
+        text = "" if model is None or index is None else self.describe(model, index)
+        if text != self._text:
+            self._text = text
+            self.setAccessibleName(text)
+            self.setToolTip(text)
+            self.update()
+
+    def describe(self, model: StripModel, index: int) -> str:
+        """Return number, file, clock, setting, light, gain and faults of a frame; what is not known is left out."""
+        frame = model.frames[index]
+        number = self.tr("Frame {0} of {1}").format(index + 1, model.count)
+        parts = [number, frame.path.name, f"{frame.taken:%H:%M:%S}" if frame.taken else "", setting_text(frame)]
+        used = bool(model.used[index])
+        luminance, film, gain = (float(values[index]) for values in (model.luminance, model.film, model.gain))
+        parts.append(self.tr("luminance {0}").format(plain(luminance)) if isfinite(luminance) else "")
+        parts.append(self.tr("film light {0}").format(plain(film)) if used and isfinite(film) else "")
+        parts.append(self.tr("gain {0} stops").format(signed(gain)) if used and isfinite(gain) else "")
+        parts.append(self.tr("left out") if not used else "")
+        parts.extend(self.fault_text(f) for f in Fault if f in frame.faults)
+        return "   ·   ".join(part for part in parts if part)
+
+    def fault_text(self, fault: Fault) -> str:
+        """Return the name of a fault in the language of the window."""
+        return {
+            Fault.UNREADABLE: self.tr("unreadable"),
+            Fault.STRAY_LIGHT: self.tr("stray light"),
+            Fault.BLOWN: self.tr("blown"),
+            Fault.BLACK: self.tr("black"),
+            Fault.GAP: self.tr("gap"),
+            Fault.DUPLICATE: self.tr("duplicate"),
+            Fault.ODD_SIZE: self.tr("odd size"),
+            Fault.METADATA: self.tr("metadata disagrees"),
+        }.get(fault, fault.value)
+
+    def sizeHint(self) -> QSize:
+        """Return the height of one line."""
+        return QSize(200, self.fontMetrics().height() + 4)
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the line, shortened where it does not fit."""
+        painter = QPainter(self)
+        box = self.rect().adjusted(8, 0, -8, 0)
+        text = self.fontMetrics().elidedText(self._text, Qt.TextElideMode.ElideRight, box.width())
+        painter.setPen(self.palette().windowText().color())
+        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, text)
+        painter.end()

@@ -1,0 +1,361 @@
+"""The window: it joins session, panes, jobs and menus, and takes what is dropped on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import (
+    QCloseEvent,
+    QDragEnterEvent,
+    QDragLeaveEvent,
+    QDropEvent,
+    QGuiApplication,
+    QKeyEvent,
+)
+from PySide6.QtWidgets import QApplication, QFileDialog, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
+
+from lapsebench.gui import theme
+from lapsebench.gui.actions import Slot
+from lapsebench.gui.commands import change_light, trim_shot
+from lapsebench.gui.dropcover import DropCover, dropped_paths
+from lapsebench.gui.feed import PictureFeed
+from lapsebench.gui.filming import Filming
+from lapsebench.gui.helpwindows import AboutWindow, KeysWindow
+from lapsebench.gui.jobs import Jobs
+from lapsebench.gui.menus import PLAY_ROW, Menus
+from lapsebench.gui.opening import Opener
+from lapsebench.gui.picture import Side
+from lapsebench.gui.player import Player
+from lapsebench.gui.problems import Message, MessageBar
+from lapsebench.gui.session import Session
+from lapsebench.gui.settings import Settings
+from lapsebench.gui.startpage import StartPage
+from lapsebench.gui.striplink import StripLink
+from lapsebench.gui.theme import Theme
+from lapsebench.gui.workbar import WorkBar
+from lapsebench.gui.workbench import Workbench
+from lapsebench.io.bundled import demo_folder
+
+
+class MainWindow(QMainWindow):
+    """The one window."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setWindowTitle(self.tr("lapsebench"))
+        self.setAcceptDrops(True)
+        self.settings = Settings()
+        self._close_anyway = False
+        self.session = Session(self)
+        self.jobs = Jobs(self)
+        self.player = Player(self.session, self)
+        self.opener = Opener(self.session, self.jobs, self.settings, self)
+        self.menus = Menus(self.session, self._deeds(), theme=self._stored_theme(), loop=self._stored_loop(), parent=self)
+        self.player.set_loop(self._stored_loop())
+        self._build()
+        self._connect()
+        self.menus.fill(self.menuBar())
+        self.set_theme(self._stored_theme())
+        self._show_recent()
+        self._restore_geometry()
+
+    # -- opening
+
+    def open_paths(self, paths: Sequence[Path]) -> None:
+        """Open folders or files."""
+        self.messages.clear()
+        self.opener.open(paths)
+
+    def open_demo(self) -> None:
+        """Open the demo night."""
+        try:
+            folder = demo_folder()
+        except Exception as error:  # shown, whatever it is
+            self.messages.show_error(error)
+            return
+        self.messages.clear()
+        self.opener.open([folder], remember=False)
+
+    def ask_folder(self) -> None:
+        """Let the user choose a folder."""
+        start = str(self.settings.folder_to_open())
+        text = QFileDialog.getExistingDirectory(self, self.tr("Open a folder of frames"), start)
+        if text:
+            self.open_paths([Path(text)])
+
+    def ask_files(self) -> None:
+        """Let the user choose files."""
+        start = str(self.settings.folder_to_open())
+        texts, _ = QFileDialog.getOpenFileNames(self, self.tr("Open frames"), start)
+        if texts:
+            self.open_paths([Path(text) for text in texts])
+
+    # -- building
+
+    def _build(self) -> None:
+        actions = self.menus.actions
+        self.messages = MessageBar(self)
+        self.work_bar = WorkBar(self)
+        self.start_page = StartPage(self)
+        self.bench = Workbench(
+            self.session,
+            self.settings,
+            play_actions={name: actions[name] for name in PLAY_ROW},
+            side_actions=[actions[name] for name in ("before", "divided", "film side")],
+            toggle_action=actions["toggle frame"],
+            parent=self,
+        )
+        self.stack = QStackedWidget(self)
+        self.stack.addWidget(self.start_page)
+        self.stack.addWidget(self.bench)
+        self.feed = PictureFeed(self.session, self.jobs, self.bench.picture, self)
+        self.link = StripLink(self.session, self.bench.strip, self)
+        self.filming = Filming(self.session, self.jobs, self.messages, self)
+        centre = QWidget(self)
+        column = QVBoxLayout(centre)
+        column.setContentsMargins(0, 2, 0, 0)
+        column.setSpacing(4)
+        column.addWidget(self.messages)
+        column.addWidget(self.stack, 1)
+        column.addWidget(self.work_bar)
+        self.setCentralWidget(centre)
+        self._cover = DropCover(self)
+
+    def _connect(self) -> None:
+        self.start_page.folder_wanted.connect(self.ask_folder)
+        self.start_page.demo_wanted.connect(self.open_demo)
+        self.start_page.recent_wanted.connect(self._open_one)
+        self.jobs.started.connect(self.work_bar.follow)
+        self.opener.failed.connect(self.messages.show_error)
+        self.opener.stopped.connect(self._survey_stopped)
+        self.opener.opened.connect(self._opened)
+        self.feed.failed.connect(self.messages.show_error)
+        self.bench.foot.wanted.connect(self.filming.make)
+        self.filming.busy_changed.connect(self._film_busy)
+        self.player.playing_changed.connect(self.feed.set_playing)
+        self.player.playing_changed.connect(self.bench.transport.set_playing)
+        self.player.speed_changed.connect(self.bench.transport.show_speed)
+        self.bench.picture_section.dim_cut_changed.connect(self.feed.set_dim_cut)
+        self.feed.set_dim_cut(self.bench.picture_section.dim.isChecked())
+        self.menus.recent_menu.aboutToShow.connect(self._fill_recent_menu)
+        self.session.undo_stack.indexChanged.connect(self._enable)
+        self.session.opened.connect(self._enable)
+        self.session.surveyed.connect(self._enable)
+        self._enable()
+
+    def _deeds(self) -> dict[str, Slot]:
+        session, player = self.session, self.player
+        return {
+            "open folder": self.ask_folder,
+            "open files": self.ask_files,
+            "open demo": self.open_demo,
+            "survey": self.opener.survey,
+            "film file": self._ask_film_file,
+            "film": self._ask_film,
+            "quit": self.close,
+            "toggle frame": lambda: session.toggle_frame(session.playhead),
+            "peg": self._peg,
+            "drop pegs": self._drop_pegs,
+            "side": self._show_side,
+            "fit": lambda: self.bench.picture.set_zoom(None),
+            "full": lambda: self.bench.picture.set_zoom(1.0),
+            "zoom in": lambda: self.bench.picture.zoom_by(1.25),
+            "zoom out": lambda: self.bench.picture.zoom_by(0.8),
+            "theme": self.set_theme,
+            "full screen": self._full_screen,
+            "play": player.toggle,
+            "forward": player.forward,
+            "stop": player.pause,
+            "back": player.back,
+            "step on": lambda: self._step(1),
+            "step back": lambda: self._step(-1),
+            "ten on": lambda: self._step(10),
+            "ten back": lambda: self._step(-10),
+            "go in": lambda: self._go(at_end=False),
+            "go out": lambda: self._go(at_end=True),
+            "next shot": lambda: session.show_shot(session.shot_index + 1),
+            "previous shot": lambda: session.show_shot(session.shot_index - 1),
+            "in": lambda: self._trim(starts_here=True),
+            "out": lambda: self._trim(starts_here=False),
+            "loop": self._loop,
+            "keys": lambda: KeysWindow(self.menus.actions, self).show(),
+            "about": lambda: AboutWindow(self).show(),
+        }
+
+    # -- what happens
+
+    def _opened(self) -> None:
+        self.stack.setCurrentWidget(self.bench)
+        source = self.session.project.sources
+        self.setWindowTitle(self.tr("{0} – lapsebench").format(source[0].name) if source else self.tr("lapsebench"))
+        self._show_recent()
+        self.bench.strip.setFocus()
+        self.feed.refresh()
+
+    def _open_one(self, path: Path) -> None:
+        self.open_paths([path])
+
+    def _survey_stopped(self) -> None:
+        unmeasured = bool(self.session.project.frames) and self.session.survey is None
+        again = ((self.tr("Measure again"), self.opener.survey),) if unmeasured else ()
+        what = self.tr("Stopped before all frames were measured.") if again else self.tr("Stopped.")
+        self.messages.show_message(Message(what, buttons=again))
+
+    def _enable(self) -> None:
+        actions, here = self.menus.actions, bool(self.session.project.frames)
+        always = {"open folder", "open files", "open demo", "quit", "undo", "redo", "full screen", "keys", "about", "loop"}
+        always |= {theme.value for theme in Theme}
+        for name in actions.names():
+            if name not in always:
+                actions[name].setEnabled(here)
+
+    def _ask_film_file(self) -> None:
+        self.bench.foot.ask_file()
+
+    def _ask_film(self) -> None:
+        self.bench.foot.ask_film()
+
+    def _peg(self) -> None:
+        self.link.peg_at_playhead()
+
+    def _show_side(self, side: Side) -> None:
+        self.bench.picture.set_side(side)
+
+    def _drop_pegs(self) -> None:
+        self.session.edit(self.tr("Remove all pegs"), change_light(pegs=()))
+
+    def _step(self, count: int) -> None:
+        self.player.pause()
+        self.session.step(count)
+
+    def _go(self, *, at_end: bool) -> None:
+        shot = self.session.shot
+        if shot is not None:
+            self.session.move_to(shot.trim_out if at_end else shot.trim_in)
+
+    def _trim(self, *, starts_here: bool) -> None:
+        session, shot = self.session, self.session.shot
+        if shot is None:
+            return
+        here = session.playhead
+        first = here if starts_here else min(shot.trim_in, here)
+        last = max(shot.trim_out, here) if starts_here else here
+        session.edit(self.tr("Set in and out"), trim_shot(session.shot_index, first, last))
+
+    def _loop(self, on: bool) -> None:
+        self.player.set_loop(on)
+        self.settings.put("play/loop", on)
+
+    def _full_screen(self, on: bool) -> None:
+        self.setWindowState(
+            self.windowState() | Qt.WindowState.WindowFullScreen
+            if on
+            else self.windowState() & ~Qt.WindowState.WindowFullScreen
+        )
+
+    def close_now(self) -> None:
+        """Close without asking, even while a film is made."""
+        self._close_anyway = True
+        self.close()
+
+    def _film_busy(self, busy: bool) -> None:
+        self._close_anyway = False
+        self.bench.foot.set_busy(busy)
+
+    # -- themes and memory
+
+    def set_theme(self, chosen: Theme) -> None:
+        """Dress the window in a theme and remember it."""
+        app = QApplication.instance()
+        if isinstance(app, QApplication):
+            theme.apply(app, chosen)
+        self.bench.transport.set_colours(theme.COLOURS[chosen])
+        self.bench.strip.set_theme(chosen is not Theme.LIGHT)
+        self.bench.set_red(chosen is Theme.RED)
+        self.menus.actions[chosen.value].setChecked(True)
+        self.settings.put("window/theme", chosen.value)
+
+    def _stored_theme(self) -> Theme:
+        stored = self.settings.text("window/theme", Theme.DARK.value)
+        return Theme(stored) if stored in set(Theme) else Theme.DARK
+
+    def _stored_loop(self) -> bool:
+        return self.settings.flag("play/loop", True)
+
+    def _show_recent(self) -> None:
+        self.start_page.show_recent(self.settings.recent())
+
+    def _fill_recent_menu(self) -> None:
+        menu, recent = self.menus.recent_menu, self.settings.recent()
+        menu.clear()
+        for path in recent:
+            menu.addAction(str(path).replace("&", "&&")).triggered.connect(lambda _=False, path=path: self._open_one(path))
+        if not recent:
+            menu.addAction(self.tr("none yet")).setEnabled(False)
+            return
+        menu.addSeparator()
+        menu.addAction(self.tr("Forget these")).triggered.connect(self._forget_recent)
+
+    def _forget_recent(self) -> None:
+        self.settings.forget_recent()
+        self._show_recent()
+
+    def _restore_geometry(self) -> None:
+        stored = self.settings.state("window/geometry")
+        if stored.isEmpty() or not self.restoreGeometry(stored):
+            room = QGuiApplication.primaryScreen().availableGeometry()
+            self.resize(min(1440, room.width()), min(900, room.height() - 30))
+
+    # -- events
+
+    def keyPressEvent(self, event: QKeyEvent, /) -> None:
+        """Take the keys that no focused control wanted."""
+        key, shift = Qt.Key, event.modifiers() == Qt.KeyboardModifier.ShiftModifier
+        names = {
+            key.Key_Space: "play",
+            key.Key_Right: "ten on" if shift else "step on",
+            key.Key_Left: "ten back" if shift else "step back",
+            key.Key_Home: "go in",
+            key.Key_End: "go out",
+        }
+        name = names.get(Qt.Key(event.key()))
+        if name is None:
+            super().keyPressEvent(event)
+        else:
+            self.menus.actions[name].trigger()
+
+    def dragEnterEvent(self, event: QDragEnterEvent, /) -> None:
+        """Show that folders and files may be dropped."""
+        if dropped_paths(event.mimeData()):
+            event.acceptProposedAction()
+            self._cover.cover()
+
+    def dragLeaveEvent(self, _event: QDragLeaveEvent, /) -> None:
+        """Take the cover away."""
+        self._cover.hide()
+
+    def dropEvent(self, event: QDropEvent, /) -> None:
+        """Open what was dropped."""
+        self._cover.hide()
+        paths = dropped_paths(event.mimeData())
+        if paths:
+            event.acceptProposedAction()
+            self.open_paths(paths)
+
+    def closeEvent(self, event: QCloseEvent, /) -> None:
+        """Remember the window, stop all work and wait for its threads; a film in the making is stopped only on request."""
+        if self.filming.busy and not self._close_anyway:
+            self._close_anyway = True
+            event.ignore()
+            what = self.tr("A film is being made.")
+            buttons = ((self.tr("Stop it and close"), self.close),)
+            self.messages.show_message(Message(what, self.tr("Close once more to stop it."), "caution", buttons=buttons))
+            return
+        self.player.pause()
+        self.settings.put("window/geometry", self.saveGeometry())
+        self.bench.remember()
+        self.settings.save()
+        self.jobs.shutdown()
+        super().closeEvent(event)

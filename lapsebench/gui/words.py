@@ -1,0 +1,68 @@
+"""Numbers as a person reads them: counts, times, stops and file sizes."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from fractions import Fraction
+
+from PySide6.QtCore import QObject
+
+from lapsebench.core.exposure import shutter_text
+from lapsebench.core.sequence import Frame, Shot
+
+
+class Words(QObject):
+    """Makes the short texts that several parts of the window show."""
+
+    def frames(self, count: int) -> str:
+        """Return `120 frames`."""
+        return self.tr("1 frame") if count == 1 else self.tr("{0} frames").format(f"{count:,}")
+
+    def clock(self, taken: datetime | None) -> str:
+        """Return the camera's clock time, `21:04:10`."""
+        return taken.strftime("%H:%M:%S") if taken else self.tr("no clock time")
+
+    def span(self, frames: tuple[Frame, ...], shot: Shot) -> str:
+        """Return from when to when a shot was taken, `21:04–22:31`."""
+        first, last = frames[shot.first].taken, frames[shot.last].taken
+        if first is None or last is None:
+            return self.tr("no clock times")
+        return f"{first:%H:%M}–{last:%H:%M}"
+
+    def camera_setting(self, frame: Frame) -> str:
+        """Return `10 s   f/2.8   ISO 1600`, leaving out what is unknown."""
+        parts = [
+            shutter_text(frame.exposure_s) if frame.exposure_s else "",
+            f"f/{frame.f_number:.3g}" if frame.f_number else "",
+            f"ISO {frame.iso:.0f}" if frame.iso else "",
+        ]
+        return "   ".join(part for part in parts if part)
+
+    def stops(self, value: float) -> str:
+        """Return `+0.42 stop`."""
+        return self.tr("{0} stop").format(f"{value:+.2f}".replace("-", "−"))
+
+    def seconds(self, value: float) -> str:
+        """Return a film's length, `4.8 s` or `2:05.0`."""
+        if value < 60:
+            return self.tr("{0} s").format(f"{value:.1f}")
+        return f"{int(value // 60)}:{value % 60:04.1f}"
+
+    def left(self, seconds: float) -> str:
+        """Return the time left, `1:05 left`."""
+        whole = max(1, round(seconds))
+        hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+        clock = f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+        return self.tr("{0} left").format(clock)
+
+    def size(self, count: int) -> str:
+        """Return bytes in decimal units, `12 MB`."""
+        for unit, scale in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
+            if count >= scale:
+                value = count / scale
+                return f"{value:.1f} {unit}" if value < 10 else f"{value:.0f} {unit}"
+        return self.tr("{0} bytes").format(count)
+
+    def rate(self, fps: Fraction) -> str:
+        """Return a frame rate as it is spoken, `25` or `23.976`."""
+        return f"{float(fps):.3f}".rstrip("0").rstrip(".")

@@ -1,0 +1,104 @@
+"""Frames a picture for the film: which box of it is shown and at what size, resampled in linear light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.filmsettings import FilmSettings
+
+Size = tuple[int, int]
+Box = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """How one frame goes into the film: its `box` (x, y, width, height in its pixels), shown at `size` in the middle."""
+
+    box: Box
+    size: Size
+
+    @property
+    def resamples(self) -> bool:
+        """Whether the box has to be scaled."""
+        return self.box[2:] != self.size
+
+
+@dataclass(frozen=True, slots=True)
+class Framing:
+    """The frame of a film: its even pixel `size`, for stills of which the first has `source` pixels; the `settings`."""
+
+    settings: FilmSettings
+    source: Size
+    size: Size
+
+    def placing(self, source: Size) -> Placing:
+        """Return how a still of `source` pixels goes in.
+
+        Stills of the first one's size are cropped as the settings say. Others, of another camera or crop, fill the film's
+        frame, and what sticks out is cut off evenly; an upright one among wide ones (or the reverse) goes in whole, on
+        black. A box one pixel larger than the film is cut rather than scaled, which leaves its pixels as they are.
+        """
+        whole = (0, 0, *source)
+        if self._turned(source):
+            scale = min(self.size[0] / source[0], self.size[1] / source[1])
+            return Placing(whole, (max(1, round(source[0] * scale)), max(1, round(source[1] * scale))))
+        box = self.settings.crop_box(*source) if source == self.source else whole
+        return Placing(_trimmed(_filling_box(box, self.size), self.size), self.size)
+
+    def _turned(self, source: Size) -> bool:
+        square = self.size[0] == self.size[1]
+        return not square and _upright(source) != _upright(self.source) and _upright(source) != _upright(self.size)
+
+
+def framing_of(settings: FilmSettings, source: Size) -> Framing:
+    """Return the framing of a film whose first still has `source` = (width, height) pixels."""
+    return Framing(settings, source, settings.framed_size(*source))
+
+
+def cut(pixels: NDArray[Any], box: Box) -> NDArray[Any]:
+    """Return the view of `pixels` (h, w, 3) within `box` (x, y, width, height)."""
+    x, y, width, height = box
+    return pixels[y : y + height, x : x + width]
+
+
+def scaled(light: NDArray[np.uint16], size: Size) -> NDArray[np.uint16]:
+    """Return linear `light` (h, w, 3) at `size` = (width, height): area means going down, clipped bicubic going up."""
+    if (light.shape[1], light.shape[0]) == size:
+        return light
+    shrinks = size[0] <= light.shape[1] and size[1] <= light.shape[0]
+    resized: Any = cv2.resize(light, size, interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC)
+    return np.asarray(resized, dtype=np.uint16)
+
+
+def on_black(codes: NDArray[np.uint8], size: Size) -> NDArray[np.uint8]:
+    """Return `codes` (h, w, 3), no larger than `size` = (width, height), in the middle of a black frame of that size."""
+    height, width = codes.shape[:2]
+    if (width, height) == size:
+        return codes
+    framed = np.zeros((size[1], size[0], 3), np.uint8)
+    left, top = (size[0] - width) // 2, (size[1] - height) // 2
+    framed[top : top + height, left : left + width] = codes
+    return framed
+
+
+def _filling_box(box: Box, size: Size) -> Box:
+    """Return the largest centred box within `box` with the shape of `size`, to the nearest pixel."""
+    x, y, width, height = box
+    fit_width = max(1, min(width, round(height * size[0] / size[1])))
+    fit_height = max(1, min(height, round(width * size[1] / size[0])))
+    return x + (width - fit_width) // 2, y + (height - fit_height) // 2, fit_width, fit_height
+
+
+def _trimmed(box: Box, size: Size) -> Box:
+    """Return `box` cut to `size` where it is no more than a pixel larger either way; else as it is."""
+    x, y, width, height = box
+    return (x, y, *size) if width - size[0] in (0, 1) and height - size[1] in (0, 1) else box
+
+
+def _upright(size: Size) -> bool:
+    return size[1] > size[0]
