@@ -14,7 +14,8 @@ Bools = NDArray[np.bool_]
 
 _LEAST_EV = 0.18  # well over flicker, well under the one-third stop of a click
 _LEAST_AGAINST_MARKS_EV = 0.28
-_LEAST_SHARE = 0.45
+_LEAST_SHARE = 0.2
+_LEAST_OF_USUAL_SHARE = 0.7  # a jump of the sky breaks the agreement of the tiles, one of the camera does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,7 @@ def find_steps(path: Floats, pairs: Pairs, changed: Bools, *, trusted: Bools) ->
         return ()
     level = path[frames]
     share = _neighbour_share(pairs, path.size)
+    agree = share >= np.maximum(_LEAST_SHARE, _LEAST_OF_USUAL_SHARE * _usual(share, frames))
     found = []
     for k, (jump, background) in enumerate(zip(*_jumps(level), strict=True)):
         before, frame = int(frames[k]), int(frames[k + 1])
@@ -45,7 +47,7 @@ def find_steps(path: Floats, pairs: Pairs, changed: Bools, *, trusted: Bools) ->
         least = _LEAST_AGAINST_MARKS_EV if marked else _LEAST_EV
         if marked and not changed[frame]:
             least *= 1.25
-        if abs(jump - background) > least and share[frame] >= _LEAST_SHARE and _stays(level, k, jump - background):
+        if abs(jump - background) > least and agree[frame] and _stays(level, k, jump - background):
             found.append(Step(frame, before, float(jump - background)))
     return tuple(found)
 
@@ -63,6 +65,14 @@ def _stays(level: Floats, k: int, jump: float) -> bool:
     before, after = level[max(0, k - 2) : k + 1], level[k + 1 : k + 4]
     lasting = float(np.median(after) - np.median(before))
     return lasting * (1 if jump > 0 else -1) > 0.6 * abs(jump)
+
+
+def _usual(share: Floats, frames: NDArray[np.intp]) -> Floats:
+    """Return the median share of the four good frames on either side, shape (n,); 0 elsewhere."""
+    usual = np.zeros(share.size)
+    padded = np.pad(share[frames], 4, mode="edge")
+    usual[frames] = np.median(np.lib.stride_tricks.sliding_window_view(padded, 9), axis=1)
+    return usual
 
 
 def _neighbour_share(pairs: Pairs, n: int) -> Floats:

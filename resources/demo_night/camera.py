@@ -26,8 +26,7 @@ _READ_NOISE_E = 7.0
 def srgb_from_linear(linear: Image) -> Image:
     """The sRGB curve, IEC 61966-2-1: linear 0..1 to encoded 0..1."""
     high = 1.055 * np.maximum(linear, 0.0031308) ** np.float32(1 / 2.4) - 0.055
-    encoded: Image = np.asarray(np.where(linear <= 0.0031308, 12.92 * linear, high), np.float32)
-    return encoded
+    return np.asarray(np.where(linear <= 0.0031308, 12.92 * linear, high), np.float32)
 
 
 def add_noise(exposed: Image, frame: PlannedFrame) -> Image:
@@ -35,7 +34,8 @@ def add_noise(exposed: Image, frame: PlannedFrame) -> Image:
     rng = np.random.default_rng([SEED, 6, frame.index])
     electrons_at_white = _FULL_WELL_E * 100.0 / frame.setting.iso
     variance = np.clip(exposed, 0, None) / electrons_at_white + (_READ_NOISE_E / electrons_at_white) ** 2
-    return exposed + np.sqrt(variance) * rng.standard_normal(exposed.shape, np.float32)
+    noise = np.sqrt(variance) * rng.standard_normal(exposed.shape, np.float32)
+    return np.asarray(exposed + noise, np.float32)
 
 
 def photograph(frame: PlannedFrame) -> Codes:

@@ -108,7 +108,7 @@ def _cabin() -> tuple[list[NDArray[np.float64]], list[NDArray[np.float64]]]:
 def _slopes(rng: np.random.Generator, *, cells: tuple[int, int], contrast: float) -> Image:
     """Light and shade on rough snow, (height, width), about 1."""
     relief = fractal(rng, width=WIDTH, height=HEIGHT, coarsest=cells, octaves=6)
-    facing = cv2.GaussianBlur(relief, (0, 0), 1.0) - np.roll(relief, (2, 3), (0, 1))
+    facing = cv2.GaussianBlur(relief, (0, 0), 1.0) - np.pad(relief, ((2, 0), (3, 0)), mode="edge")[:HEIGHT, :WIDTH]
     return np.asarray(np.clip(1.0 + contrast * facing / facing.std(), 0.08, None), np.float32)
 
 

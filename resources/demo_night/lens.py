@@ -49,14 +49,13 @@ def vignette() -> Image:
     """Fall-off towards the corners, (height, width), 1 in the middle."""
     x = (np.arange(WIDTH)[None, :] + 0.5 - WIDTH / 2) / (WIDTH / 2)
     y = (np.arange(HEIGHT)[:, None] + 0.5 - HEIGHT / 2) / (WIDTH / 2)
-    fall_off: Image = np.asarray(1.0 / (1.0 + 0.28 * (x**2 + y**2)) ** 2, np.float32)
-    return fall_off
+    return np.asarray(1.0 / (1.0 + 0.28 * (x**2 + y**2)) ** 2, np.float32)
 
 
 def air_transmission(elevation: NDArray[np.floating]) -> Image:
     """Share of light that comes through the air at `elevation` radians (0.13 per air mass, softened at the horizon)."""
     height = np.clip(elevation, 0.0, None)
-    return np.exp(-0.13 / (np.sin(height) + 0.06)).astype(np.float32)
+    return np.asarray(np.exp(-0.13 / (np.sin(height) + 0.06)), np.float32)
 
 
 def mean_luminance(picture: Image) -> float:

@@ -63,7 +63,7 @@ SETTINGS: dict[int, Setting] = {
     75: _setting("2.5", "2.2", 3200),
     84: _setting("6", "2.2", 3200),
     98: _setting("8", "1.8", 3200),
-    110: _setting("15", "1.8", 3200),
+    110: _setting("13", "1.8", 3200),
 }
 """First frame of every run of equal settings."""
 

@@ -53,7 +53,7 @@ def _night(
     """
     random = np.random.default_rng(seed)
     frames = np.arange(n)
-    rise = breakup / (1 + np.exp(-(frames - 0.5 * n) / 4.0)) * (frames < 0.8 * n)
+    rise = breakup / (1 + np.exp(-(frames - 0.45 * n) / 3.0)) / (1 + np.exp((frames - 0.78 * n) / 6.0))
     sky_rows = ROWS * 2 // 3
     y, x = np.mgrid[0:ROWS, 0:COLS]
     light = np.empty((n, ROWS, COLS))

@@ -13,11 +13,9 @@ Floats = NDArray[np.float64]
 N, K = 40, 1500
 
 
-def recorded(
-    curve_gamma: float, lift: float, seed: int = 0
-) -> tuple[NDArray[np.float32], NDArray[np.float32], Floats, Floats]:
+def recorded(curve_gamma: float, lift: float) -> tuple[NDArray[np.float32], NDArray[np.float32], Floats, Floats]:
     """Return sRGB-decoded tiles of a camera with its own curve, usability, marks, and the scene's stops."""
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(4)
     scene_ev = random.uniform(-9, -0.5, K)
     exposure = np.repeat(random.permutation([0, -1, -2, -1 / 3, -4 / 3, 1 / 3, -1, -5 / 3]), N // 8).astype(float)
     light = np.clip(2.0 ** (scene_ev + exposure[:, None] + random.normal(0, 0.02, N)[:, None]), 0, 1)
@@ -57,4 +55,5 @@ def test_srgb_is_kept_without_setting_changes_or_settings() -> None:
 def test_dark_codes_weigh_little() -> None:
     response = srgb_response()
     dark, mid = response.weight(srgb_to_linear(np.array([4 / 255, 120 / 255])))
-    assert dark < 0.05 < 0.5 < mid
+    assert dark < 0.05
+    assert mid > 0.5
