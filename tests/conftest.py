@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
+from functools import partial
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
+
+from lapsebench.services.survey import Survey, gather, survey
 
 SHARED = Path(__file__).resolve().parents[1].parent / "shared" / "data"
 
@@ -38,3 +44,40 @@ def shared_data() -> Path:
     if not SHARED.is_dir():
         pytest.skip("the real files for checks are not beside the project")
     return SHARED
+
+
+@pytest.fixture(scope="session")
+def demo() -> Path:
+    """Return the folder of the demo night."""
+    return Path(__file__).resolve().parents[1] / "sample_frames"
+
+
+@pytest.fixture(scope="session")
+def demo_survey(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Survey:
+    """Return the survey of the demo night, made once a run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LAPSEBENCH_CACHE", str(tmp_path_factory.mktemp("demo_cache")))
+        project, _ = gather([demo])
+        return survey(project)
+
+
+@pytest.fixture
+def make_frames(tmp_path: Path) -> Callable[..., Path]:
+    """Return a maker of small folders of frames, all different, with EXIF; see `_make_frames`."""
+    return partial(_make_frames, tmp_path)
+
+
+def _make_frames(root: Path, count: int = 8, *, size: tuple[int, int] = (96, 64), name: str = "night") -> Path:
+    """Write `count` JPEGs of a textured scene, 10 s apart at f/2.8, 8 s, ISO 1600, and return their folder."""
+    folder = root / name
+    folder.mkdir()
+    random = np.random.default_rng(9)
+    scene = random.uniform(40, 200, (size[1] // 8, size[0] // 8, 3))
+    for i in range(count):
+        picture = Image.fromarray(np.clip(scene + random.normal(0, 1, scene.shape), 0, 255).astype(np.uint8))
+        exif = Image.Exif()
+        tags = exif.get_ifd(0x8769)
+        tags[0x829A], tags[0x829D], tags[0x8827] = 8.0, 2.8, 1600
+        tags[0x9003] = f"2026:02:11 21:{4 + i // 6:02}:{i % 6 * 10:02}"
+        picture.resize(size, Image.Resampling.BICUBIC).save(folder / f"N{i:04}.jpg", quality=95, exif=exif)
+    return folder

@@ -13,7 +13,7 @@ from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.project import Project
 from lapsebench.services.film import check_output, make_film
-from lapsebench.services.report import survey_report, write_report
+from lapsebench.services.report import check_report, survey_report, write_report
 from lapsebench.services.survey import Survey, level
 
 
@@ -39,12 +39,14 @@ def run(options: argparse.Namespace) -> None:
     film = FilmSettings(options.fps, options.crop, options.size, options.size is not None, options.quality)
     light = LightSettings(options.sky_kept / 100, options.ramp, not options.keep_flicker, not options.as_shot)
     check_output(options.output, overwrite=options.overwrite)
+    if options.report:
+        check_report(options.report)
     surveyed, notes = surveyed_night(options.source)
     project = replace(surveyed.project, light=light, film=film)
     _film(surveyed, project, options.output, overwrite=options.overwrite)
     if options.report:
         report = survey_report(surveyed, project, level(surveyed, project), warnings=notes)
-        write_report(options.report, report)
+        write_report(options.report, report, project)
         say(f"Report written to {options.report}")
 
 

@@ -13,7 +13,7 @@ from lapsebench.core.exposure import shutter_text
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Fault
-from lapsebench.services.report import survey_report, write_report
+from lapsebench.services.report import check_report, survey_report, write_report
 from lapsebench.services.survey import Survey, gather, level, survey, used_frames
 
 
@@ -25,11 +25,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> None:
     """Survey the folders, print what was found, and write the JSON where asked."""
+    if options.json:
+        check_report(options.json)
     surveyed, notes = surveyed_night(options.folders)
     film = level(surveyed, surveyed.project)
     print_survey(surveyed, film)
     if options.json:
-        write_report(options.json, survey_report(surveyed, surveyed.project, film, warnings=notes))
+        report = survey_report(surveyed, surveyed.project, film, warnings=notes)
+        write_report(options.json, report, surveyed.project)
         say(f"Survey written to {options.json}")
 
 

@@ -80,10 +80,12 @@ def _has_stray_light(frame: NDArray[np.float32], before: NDArray[np.float32], af
 
 
 def _median_around(values: Floats, *, reach: int) -> Floats:
-    """Return the median of up to `reach` values on either side, shape (n,); NaN left out."""
-    padded = np.pad(values.astype(float), reach, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    medians: Floats = np.nanmedian(np.where(np.isfinite(windows), windows, np.nan), axis=1)
+    """Return the median of the known values up to `reach` away, shape (n,); NaN where there are none."""
+    medians = np.full(values.size, np.nan)
+    for i in range(values.size):
+        near = values[max(0, i - reach) : i + reach + 1]
+        near = near[np.isfinite(near)]
+        medians[i] = np.median(near) if near.size else np.nan
     return medians
 
 

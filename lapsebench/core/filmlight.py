@@ -57,15 +57,15 @@ def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArr
     if not settings.even:
         gain = np.full(n, settings.brightness_ev)
         return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
-    weights = (good & np.isfinite(light.scene_ev)).astype(float)
-    if not weights.any():
+    known = good & np.isfinite(light.scene_ev)
+    if not known.any():
         gain = np.zeros(n)
         return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
     lam = lambda_for_period(2 * max(settings.ramp_s * fps, 1.0))
-    slow = whittaker(light.scene_ev, lam, weights=weights)
+    slow = whittaker(light.scene_ev, lam, weights=known.astype(float))
     virtual = (settings.sky_kept - 1.0) * slow
     received = light.received_ev if settings.flicker else light.received_ev - np.nan_to_num(light.flicker_ev)
-    virtual += np.average(received - virtual, weights=weights) + settings.brightness_ev
+    virtual += np.mean((received - virtual)[known]) + settings.brightness_ev
     virtual += _peg_bend(light.scene_ev + virtual, settings.pegs, lam)
     gain = virtual - received
     return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)

@@ -155,13 +155,14 @@ def _fit(rows: _Samples, jump: Floats, plain: Response, rounds: int = 20) -> tup
     target = jump[rows.pair] - (_at(plain, rows.high) - _at(plain, rows.low))
     quiet = rows.weight * np.minimum(_steadiness(plain, rows.low), _steadiness(plain, rows.high))
     prior = _prior(knots, jump.size)
-    solved = np.zeros(knots + jump.size)
+    solved: Floats = np.zeros(knots + jump.size)
     plain_misfit = _misfit(target - _offsets(rows.pair, target, jump.size), quiet)
     for _ in range(rounds):
         residual = target - design @ solved
         weight = quiet / (1 + (residual / _LOSS_EV) ** 2)
-        normal = (design.T @ (diags_array(weight) @ design)).toarray() + prior
-        solved = np.linalg.solve(normal, design.T @ (weight * target))
+        normal: Floats = (design.T @ (diags_array(weight) @ design)).toarray() + prior
+        right: Floats = np.asarray(design.T @ (weight * target))
+        solved = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
     ev = np.maximum.accumulate(plain.ev + solved[:knots] + 1e-6 * np.arange(knots))
     return ev - ev[-1], _misfit(target - design @ solved, quiet), plain_misfit
 

@@ -19,8 +19,21 @@ Work = Callable[["Job"], object]
 _REPORT_S = 0.04  # progress is told at most this often
 
 
+class _Relay(QObject):
+    """Carries reports from worker threads to the UI thread; it outlives every thread, which a job need not."""
+
+    report = Signal(object, str, object)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.report.connect(self._deliver, Qt.ConnectionType.QueuedConnection)
+
+    def _deliver(self, job: Job, kind: str, value: Any) -> None:
+        job.deliver(kind, value)
+
+
 class Job(QObject):
-    """One piece of work, made on the UI thread; every signal arrives there, in the order it was sent."""
+    """One piece of work, made on the UI thread; every signal comes there, in the order it was sent."""
 
     progress = Signal(int, int)
     part = Signal(object)
@@ -28,7 +41,6 @@ class Job(QObject):
     failed = Signal(object)
     cancelled = Signal()
     ended = Signal(object)
-    _report = Signal(str, object)
 
     def __init__(self, title: str, work: Work, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -36,12 +48,7 @@ class Job(QObject):
         self._work = work
         self._stop = threading.Event()
         self._told = 0.0
-        self._report.connect(self._deliver, Qt.ConnectionType.QueuedConnection)
-
-    @property
-    def stopping(self) -> bool:
-        """Whether the job was told to stop."""
-        return self._stop.is_set()
+        self._relay: _Relay | None = None
 
     def cancel(self) -> None:
         """Tell the work to stop at its next tick."""
@@ -54,26 +61,28 @@ class Job(QObject):
         now = time.monotonic()
         if now - self._told >= _REPORT_S or done >= total:
             self._told = now
-            self._report.emit("progress", (done, total))
+            self._report("progress", (done, total))
 
     def send(self, part: object) -> None:
         """Hand over a part of the result, on the worker thread."""
-        self._report.emit("part", part)
+        self._report("part", part)
 
-    def run(self) -> None:
+    def run(self, relay: _Relay) -> None:
         """Do the work, on the worker thread; whatever happens is reported."""
+        self._relay = relay
         try:
             if self._stop.is_set():
                 raise Cancelled
             result = self._work(self)
         except Cancelled:
-            self._report.emit("cancelled", None)
+            self._report("cancelled", None)
         except BaseException as error:  # the thread pool would swallow it
-            self._report.emit("failed", error)
+            self._report("failed", error)
         else:
-            self._report.emit("finished", result)
+            self._report("finished", result)
 
-    def _deliver(self, kind: str, value: Any) -> None:
+    def deliver(self, kind: str, value: Any) -> None:
+        """Tell on the UI thread what the worker thread reported."""
         if kind == "progress":
             self.progress.emit(*value)
             return
@@ -86,6 +95,10 @@ class Job(QObject):
             (self.finished if kind == "finished" else self.failed).emit(value)
         self.ended.emit(self)
 
+    def _report(self, kind: str, value: object) -> None:
+        if self._relay is not None:
+            self._relay.report.emit(self, kind, value)
+
 
 class Jobs(QObject):
     """Runs jobs on a few threads and can stop them all."""
@@ -95,6 +108,7 @@ class Jobs(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._pool = ThreadPoolExecutor(max_workers=4, thread_name_prefix="lapsebench-job")
+        self._relay = _Relay(self)
         self._running: set[Job] = set()
         self._closed = False
 
@@ -104,7 +118,7 @@ class Jobs(QObject):
             return job
         self._running.add(job)
         job.ended.connect(self._forget)
-        self._pool.submit(job.run)
+        self._pool.submit(job.run, self._relay)
         if not quiet:
             self.started.emit(job)
         return job

@@ -30,6 +30,7 @@ class Opener(QObject):
         self._session, self._jobs, self._settings = session, jobs, settings
         self._gathering: Job | None = None
         self._surveying: Job | None = None
+        self._gather_turn = self._survey_turn = 0
 
     @property
     def busy(self) -> bool:
@@ -40,11 +41,10 @@ class Opener(QObject):
         """Gather the frames in folders or files, then survey them."""
         wanted = [path.absolute() for path in paths]
         job = Job(self.tr("Looking for frames"), lambda job: surveying.gather(wanted, tick=job.tick))
-        job.finished.connect(lambda found: self._gathered(job, found, wanted if remember else []))
-        if self._gathering is not None:
-            self._gathering.cancel()
+        self._gather_turn = turn = self._gather_turn + 1
+        self._begin(job, self._gathering)
         self._gathering = job
-        self._start(job)
+        job.finished.connect(lambda found: self._gathered(turn, found, wanted if remember else []))
 
     def survey(self) -> None:
         """Survey the open project, once more if it was already."""
@@ -56,24 +56,25 @@ class Opener(QObject):
             return surveying.survey(project, tick=job.tick, measured=lambda i, measure: job.send((i, measure)))
 
         job = Job(self.tr("Measuring the frames"), work)
-        job.part.connect(lambda part: self._measured(job, part))
-        job.finished.connect(lambda survey: self._finished(job, survey))
-        if self._surveying is not None:
-            self._surveying.cancel()
+        self._survey_turn = turn = self._survey_turn + 1
+        self._begin(job, self._surveying)
         self._surveying = job
-        self._start(job)
+        job.part.connect(lambda part: self._measured(turn, part))
+        job.finished.connect(lambda survey: self._finished(turn, survey))
 
-    def _start(self, job: Job) -> None:
-        job.failed.connect(lambda error: self._fail(job, error))
-        job.cancelled.connect(lambda: self._stop(job))
+    def _begin(self, job: Job, older: Job | None) -> None:
+        """Start a job in place of an older one of its kind, which is stopped and not heard any more."""
+        if older is not None:
+            older.cancel()
+            older.failed.disconnect(self.failed)
+            older.cancelled.disconnect(self.stopped)
+        job.failed.connect(self.failed)
+        job.cancelled.connect(self.stopped)
         job.ended.connect(self._end)
         self._jobs.start(job)
 
-    def _is_newest(self, job: Job) -> bool:
-        return job in (self._gathering, self._surveying)
-
-    def _gathered(self, job: Job, found: Gathered, paths: list[Path]) -> None:
-        if not self._is_newest(job):
+    def _gathered(self, turn: int, found: Gathered, paths: list[Path]) -> None:
+        if turn != self._gather_turn:
             return
         source = common_source(paths)
         if source is not None:
@@ -82,22 +83,14 @@ class Opener(QObject):
         self.opened.emit()
         self.survey()
 
-    def _measured(self, job: Job, part: tuple[int, FrameMeasure]) -> None:
-        if self._is_newest(job):
+    def _measured(self, turn: int, part: tuple[int, FrameMeasure]) -> None:
+        if turn == self._survey_turn:
             self._session.add_measure(*part)
 
-    def _finished(self, job: Job, survey: surveying.Survey) -> None:
-        if self._is_newest(job):
+    def _finished(self, turn: int, survey: surveying.Survey) -> None:
+        if turn == self._survey_turn:
             self._session.finish_survey(survey)
             self.surveyed.emit()
-
-    def _fail(self, job: Job, error: BaseException) -> None:
-        if self._is_newest(job):
-            self.failed.emit(error)
-
-    def _stop(self, job: Job) -> None:
-        if self._is_newest(job):
-            self.stopped.emit()
 
     def _end(self, job: Job) -> None:
         if job is self._gathering:

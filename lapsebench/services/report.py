@@ -13,6 +13,7 @@ import numpy as np
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
+from lapsebench.errors import OutputError
 from lapsebench.io.atomic import write_text
 from lapsebench.services.survey import Survey, used_frames
 
@@ -33,8 +34,16 @@ def survey_report(survey: Survey, project: Project, film: FilmLight, *, warnings
     }
 
 
-def write_report(path: Path, report: dict[str, Any]) -> None:
-    """Write the report as JSON, whole or not at all. Raises `OutputError`."""
+def check_report(path: Path) -> None:
+    """Raise `OutputError` where a report can't be written, before hours of work are spent on it."""
+    if path.is_dir() or not path.absolute().parent.is_dir():
+        raise OutputError(f"The report can't be written to “{path}”.", "Name a file in a folder that exists.")
+
+
+def write_report(path: Path, report: dict[str, Any], project: Project) -> None:
+    """Write the report as JSON, whole or not at all. Raises `OutputError`, so too where `path` is a source of `project`."""
+    if any(path.exists() and frame.path.exists() and path.samefile(frame.path) for frame in project.frames):
+        raise OutputError(f"“{path.name}” is one of your source frames.", "Give the report another name.")
     write_text(path, json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
 
 

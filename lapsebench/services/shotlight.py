@@ -90,8 +90,9 @@ def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evi
 def _notes(frames: Sequence[Frame], separated: Separated) -> list[str]:
     """Return what the user should know of how the light was found."""
     notes = []
-    unknown = sum(frame.exposure_ev is None for frame in frames)
-    if unknown == len(frames):
+    readable = [frame for frame in frames if frame.readable]
+    unknown = sum(frame.exposure_ev is None for frame in readable)
+    if unknown == len(readable) > 0:
         notes.append("No exposure settings in the files: the camera's steps were found from the pictures alone.")
     elif unknown:
         notes.append(f"{unknown} frames do not tell their exposure settings: theirs were found from the pictures.")

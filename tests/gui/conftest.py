@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import threading
 from collections.abc import Callable, Iterator
@@ -10,8 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shiboken6
 from PIL import Image
 from PySide6.QtCore import QSettings
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from lapsebench.core.transfer import linear_to_srgb
@@ -75,16 +78,31 @@ def night(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def window(qtbot: QtBot) -> Iterator[MainWindow]:
+def new_window(qapp: QApplication) -> Iterator[Callable[[], MainWindow]]:  # noqa: ARG001
+    """Return a function that makes a window; all are deleted at the end, here and not by a collector on another thread."""
+    made: list[MainWindow] = []
+
+    def make() -> MainWindow:
+        made.append(MainWindow())
+        made[-1].resize(1280, 800)
+        made[-1].show()
+        made[-1].activateWindow()
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.close_now()
+        shiboken6.delete(each)
+    made.clear()
+    gc.collect()
+
+
+@pytest.fixture
+def window(new_window: Callable[[], MainWindow], qtbot: QtBot) -> MainWindow:
     """Return the window, shown and with nothing open."""
-    made = MainWindow()
-    qtbot.addWidget(made, before_close_func=lambda widget: widget.close_now())
-    made.resize(1280, 800)
-    made.show()
-    made.activateWindow()
+    made = new_window()
     qtbot.waitExposed(made)
-    yield made
-    made.close_now()
+    return made
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from lapsebench.core.filmsettings import Crop
 from lapsebench.gui.window import MainWindow
 
 
-def drag(qtbot: QtBot, slider: QSlider, pixels: int) -> None:
+def drag(slider: QSlider, pixels: int) -> None:
     """Drag a slider's handle with the mouse, in steps."""
     share = (slider.value() - slider.minimum()) / (slider.maximum() - slider.minimum())
     start = QPoint(round(6 + share * (slider.width() - 12)), slider.height() // 2)
@@ -27,15 +27,15 @@ def drag(qtbot: QtBot, slider: QSlider, pixels: int) -> None:
     QTest.mouseRelease(slider, Qt.MouseButton.LeftButton, pos=start + QPoint(pixels, 0))
 
 
-def test_a_slider_drag_is_one_step_and_moves_the_film_light(surveyed: MainWindow, qtbot: QtBot) -> None:
+def test_a_slider_drag_is_one_step_and_moves_the_film_light(surveyed: MainWindow) -> None:
     session, section = surveyed.session, surveyed.bench.light
     before, light = session.project, session.film_light
-    drag(qtbot, section.sky.slider, -60)
+    drag(section.sky.slider, -60)
     assert session.project.light.sky_kept < 0.5
     assert session.undo_stack.count() == 1
     assert session.undo_stack.undoText() == "Keep sky changes"
     assert light is not None and session.film_light is not None
-    drag(qtbot, section.brightness.slider, 40)
+    drag(section.brightness.slider, 40)
     assert session.undo_stack.count() == 2
     assert not np.allclose(light.gain_ev, session.film_light.gain_ev)
     session.undo_stack.undo()
@@ -88,12 +88,7 @@ EDITS: dict[str, Callable[[MainWindow], None]] = {
     "in": _click("in", at=3),
     "out": _click("out", at=8),
     "trim by strip": lambda w: w.bench.strip.trim_changed.emit(2, 9, True),
-    "shot out": lambda w: (
-        w.bench.shots.model.setData(
-            w.bench.shots.model.index(0), Qt.CheckState.Unchecked.value, Qt.ItemDataRole.CheckStateRole
-        )
-        and None
-    ),
+    "shot out": _uncheck_shot,
     "shape": lambda w: w.bench.film.shape.activated.emit(1),
     "size": lambda w: w.bench.film.size_box.activated.emit(2),
     "own size": lambda w: w.bench.film.size_box.activated.emit(3),

@@ -10,7 +10,6 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtTest import QTest
-from pytestqt.qtbot import QtBot
 
 from lapsebench.core.progress import Tick
 from lapsebench.errors import EncoderError
@@ -38,7 +37,7 @@ def output(surveyed: MainWindow, tmp_path: Path) -> Path:
 
 
 def test_the_film_is_made_and_shown_in_its_folder(
-    surveyed: MainWindow, output: Path, qtbot: QtBot, until: Until, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, output: Path, until: Until, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     opened: list[str] = []
     monkeypatch.setattr(QDesktopServices, "openUrl", lambda url: opened.append(url.toLocalFile()))
@@ -64,7 +63,7 @@ def test_a_film_in_the_way_is_replaced_only_on_request(surveyed: MainWindow, out
 
 
 def test_cancelling_leaves_nothing_behind(
-    surveyed: MainWindow, output: Path, qtbot: QtBot, until: Until, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, output: Path, until: Until, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(filming, "make_film", slow_film)
     surveyed.bench.foot.ask_film()

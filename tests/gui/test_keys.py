@@ -82,7 +82,7 @@ def test_tab_reaches_every_section(surveyed: MainWindow, qtbot: QtBot) -> None:
         (Qt.Key.Key_End, 11),
     ],
 )
-def test_keys_move_the_playhead(surveyed: MainWindow, qtbot: QtBot, key: Qt.Key, frame: int) -> None:
+def test_keys_move_the_playhead(surveyed: MainWindow, key: Qt.Key, frame: int) -> None:
     surveyed.session.move_to(5)
     QTest.keyClick(surveyed, key)
     assert surveyed.session.playhead == frame
@@ -120,7 +120,7 @@ def test_letters_are_letters_in_the_file_name(surveyed: MainWindow, qtbot: QtBot
     assert not surveyed.player.playing
 
 
-def test_space_plays_and_the_playhead_goes_on(surveyed: MainWindow, qtbot: QtBot, until: Until) -> None:
+def test_space_plays_and_the_playhead_goes_on(surveyed: MainWindow, until: Until) -> None:
     QTest.keyClick(surveyed.bench.strip, Qt.Key.Key_Space)
     assert surveyed.player.playing
     until(lambda: surveyed.session.playhead > 2)
@@ -166,7 +166,7 @@ def test_looping_starts_the_shot_anew(surveyed: MainWindow) -> None:
     player.pause()
 
 
-def test_help_windows_list_the_keys(surveyed: MainWindow, qtbot: QtBot) -> None:
+def test_help_windows_list_the_keys(surveyed: MainWindow) -> None:
     keys = KeysWindow(surveyed.menus.actions, surveyed)
     items = [keys.table.item(row, 0) for row in range(keys.table.rowCount())]
     listed = {item.text() for item in items if item}

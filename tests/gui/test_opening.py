@@ -12,7 +12,6 @@ from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
-from pytestqt.qtbot import QtBot
 
 from lapsebench.core.progress import Tick
 from lapsebench.core.project import Project
@@ -71,7 +70,7 @@ def test_the_cover_shows_while_something_is_held_over_the_window(window: MainWin
 
 
 def test_the_demo_opens_with_one_click(
-    window: MainWindow, night: Path, qtbot: QtBot, until: Until, monkeypatch: pytest.MonkeyPatch
+    window: MainWindow, night: Path, until: Until, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(window_module, "demo_folder", lambda: night)
     QTest.mouseClick(window.start_page.demo_button, Qt.MouseButton.LeftButton)
@@ -79,10 +78,11 @@ def test_the_demo_opens_with_one_click(
     assert Settings().recent() == []
 
 
-def test_a_recent_folder_opens_with_one_click(surveyed: MainWindow, night: Path, qtbot: QtBot, until: Until) -> None:
+def test_a_recent_folder_opens_with_one_click(
+    surveyed: MainWindow, night: Path, until: Until, new_window: Callable[[], MainWindow]
+) -> None:
     assert Settings().recent() == [night]
-    other = MainWindow()
-    qtbot.addWidget(other)
+    other = new_window()
     QTest.mouseClick(other.start_page.recent_buttons[0], Qt.MouseButton.LeftButton)
     until(lambda: len(other.session.project.frames) == 12)
     other.close()
@@ -124,7 +124,7 @@ def test_an_unforeseen_error_can_be_copied(
 
 
 def test_cancelling_the_survey_keeps_the_frames_and_offers_another(
-    window: MainWindow, night: Path, qtbot: QtBot, until: Until, monkeypatch: pytest.MonkeyPatch
+    window: MainWindow, night: Path, until: Until, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(surveying, "survey", slow_survey)
     window.open_paths([night])
@@ -168,13 +168,12 @@ def test_closing_while_surveying_joins_the_threads(
     assert not [thread for thread in threading.enumerate() if thread.name.startswith("lapsebench-job")]
 
 
-def test_the_window_remembers(surveyed: MainWindow, qtbot: QtBot) -> None:
+def test_the_window_remembers(surveyed: MainWindow, new_window: Callable[[], MainWindow]) -> None:
     surveyed.set_theme(Theme.LIGHT)
     surveyed.bench.light.set_open(False)
     surveyed.menus.actions["loop"].setChecked(False)
     surveyed.close()
-    again = MainWindow()
-    qtbot.addWidget(again)
+    again = new_window()
     assert again.settings.text("window/theme") == "light"
     assert not again.bench.light.is_open
     assert not again.player.loop

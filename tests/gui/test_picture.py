@@ -39,7 +39,7 @@ def test_fit_shows_the_whole_picture(view: PictureView) -> None:
     assert view.wanted_long_side() == round(400 * view.devicePixelRatioF())
 
 
-def test_the_divide_shows_before_at_its_left(view: PictureView, qtbot: QtBot) -> None:
+def test_the_divide_shows_before_at_its_left(view: PictureView) -> None:
     shown = view.grab().toImage()
     assert shown.pixelColor(50, 150).red() > 200
     assert shown.pixelColor(350, 150).blue() > 200
@@ -53,7 +53,7 @@ def test_the_divide_shows_before_at_its_left(view: PictureView, qtbot: QtBot) ->
     assert view.grab().toImage().pixelColor(350, 150).red() > 200
 
 
-def test_hundred_percent_pans_and_stays_on_the_picture(view: PictureView, qtbot: QtBot) -> None:
+def test_hundred_percent_pans_and_stays_on_the_picture(view: PictureView) -> None:
     view.set_side(Side.FILM)
     view.set_zoom(1.0)
     assert view.wanted_long_side() is None

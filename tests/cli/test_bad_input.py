@@ -1,0 +1,124 @@
+"""Bad input ends in a clear message or a flagged frame; the sources stay as they were, byte for byte."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lapsebench.cli.main import run as run_command
+
+
+def run(*words: object) -> int:
+    return run_command([str(word) for word in words], open_window=lambda *_: 1)
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.iterdir())}
+
+
+@pytest.fixture
+def spoilt(make_frames: Callable[..., Path]) -> Iterator[Path]:
+    """Return a night with a truncated JPEG, a text named .jpg, a 1 x 1 image and an empty file; all stay as they were."""
+    folder = make_frames(12)
+    whole = (folder / "N0004.jpg").read_bytes()
+    (folder / "N0004.jpg").write_bytes(whole[: len(whole) // 2])
+    (folder / "N0006.jpg").write_text("not a picture")
+    Image.fromarray(np.full((1, 1, 3), 120, np.uint8)).save(folder / "N0008.jpg")
+    (folder / "N0010.jpg").write_bytes(b"")
+    before = hashes(folder)
+    yield folder
+    assert hashes(folder) == before
+
+
+def test_spoilt_files_are_flagged_and_the_rest_is_filmed(
+    spoilt: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    report = tmp_path / "r.json"
+    assert run("film", spoilt, "-o", tmp_path / "out.mp4", "--report", report) == 0
+    frames = {frame["file"]: frame for frame in json.loads(report.read_text())["frames"]}
+    assert len(frames) == 12
+    faults = {name: frame["faults"] for name, frame in frames.items() if frame["faults"]}
+    assert faults == {
+        "N0004.jpg": ["unreadable"],
+        "N0006.jpg": ["unreadable"],
+        "N0008.jpg": ["odd size"],
+        "N0010.jpg": ["unreadable"],
+    }
+    assert all(frames[name]["used"] is False for name in faults)
+    assert frames["N0004.jpg"]["luminance_ev"] is None
+    assert "Traceback" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["missing", "empty", "text only"])
+def test_a_folder_without_frames_says_so(tmp_path: Path, kind: str, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "night"
+    if kind != "missing":
+        folder.mkdir()
+    if kind == "text only":
+        (folder / "notes.txt").write_text("cold")
+    assert run("survey", folder) == 1
+    said = capsys.readouterr().err
+    assert "night" in said
+    assert len(said.strip().splitlines()) <= 3
+
+
+def test_a_folder_that_may_not_be_read_says_so(
+    make_frames: Callable[..., Path], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = make_frames(2)
+
+    def refuse(path: object) -> None:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr("os.scandir", refuse)  # root may read everything, so the refusal is made here
+    assert run("survey", folder) == 1
+    assert "permission" in capsys.readouterr().err.lower()
+
+
+@pytest.mark.parametrize("option", ["-o", "--report"])
+def test_a_source_is_never_written(make_frames: Callable[..., Path], tmp_path: Path, option: str) -> None:
+    folder = make_frames(4)
+    before = hashes(folder)
+    source = folder / "N0001.jpg"
+    words = ["-o", source] if option == "-o" else ["-o", tmp_path / "out.mp4", "--report", source]
+    assert run("film", folder, *words, "--overwrite") == 1
+    assert hashes(folder) == before
+
+
+def test_a_film_that_is_there_is_kept_unless_asked(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    folder, output = make_frames(4), tmp_path / "out.mp4"
+    output.write_bytes(b"precious")
+    assert run("film", folder, "-o", output) == 1
+    assert output.read_bytes() == b"precious"
+    assert run("film", folder, "-o", output, "--overwrite") == 0
+    assert output.stat().st_size > 1000
+
+
+def test_an_output_folder_that_is_not_there_is_said_before_the_work(
+    make_frames: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("film", make_frames(4), "-o", tmp_path / "nowhere" / "out.mp4") == 1
+    assert "Measuring" not in capsys.readouterr().err
+
+
+def test_one_frame_makes_a_film_of_one_frame(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    assert run("film", make_frames(1), "-o", tmp_path / "out.mp4") == 0
+
+
+def test_nothing_left_to_film_says_so(
+    make_frames: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = make_frames(2)
+    for path in folder.iterdir():
+        path.write_bytes(path.read_bytes()[:700])
+    assert run("film", folder, "-o", tmp_path / "out.mp4") == 1
+    assert "Nothing to film" in capsys.readouterr().err
+    assert not (tmp_path / "out.mp4").exists()
+    shutil.rmtree(folder)
