@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from statistics import median
 
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+
 from lapsebench.core.sequence import Fault, Frame, Shot
 
 LONG_BREAK = timedelta(minutes=30)
+MOVED = "the camera was moved"
+_DETAIL_TILES = 4.0  # detail is what is finer than this
+_DARK = 0.001  # linear light added before the logarithm, so that noise in the dark is no detail
+_ALIKE, _UNLIKE, _DROP = 0.75, 0.6, 0.75
 
 
 def find_shots(frames: Sequence[Frame]) -> tuple[Shot, ...]:
@@ -64,3 +73,48 @@ def gaps(frames: Sequence[Frame]) -> list[int]:
     usual = max(median(pauses.values()), 0.5)
     longest = {i: max(4 * usual, 2 * (frames[i - 1].exposure_s or 0.0), 10.0) for i in pauses}
     return [i for i, pause in pauses.items() if pause > longest[i]]
+
+
+def moved_frames(light: NDArray[np.float32], usable: NDArray[np.bool_]) -> list[int]:
+    """Return the frames from which on the picture's fine detail is another one: the camera was aimed anew before them.
+
+    `light`: (n, rows, cols) tile luminance. `usable`: (n,) frames to go by. Detail must agree well among the frames on
+    either side and badly across, so that a lively sky without ground is no move.
+    """
+    frames = np.flatnonzero(usable)
+    if frames.size < 6:
+        return []
+    tiles = np.log2(np.maximum(np.nan_to_num(light[frames]), 0.0) + _DARK)
+    detail = (tiles - gaussian_filter(tiles, sigma=(0, _DETAIL_TILES, _DETAIL_TILES))).reshape(frames.size, -1)
+    detail -= detail.mean(axis=1, keepdims=True)
+    detail /= np.maximum(np.linalg.norm(detail, axis=1, keepdims=True), 1e-6)
+    alike = (detail[1:] * detail[:-1]).sum(axis=1)
+    return [int(frames[k + 1]) for k in range(2, frames.size - 3) if _is_move(detail, alike, k)]
+
+
+def _is_move(detail: NDArray[np.float32], alike: NDArray[np.float32], k: int) -> bool:
+    """Return whether the detail changes for good between the usable frames k and k + 1."""
+    sides = float(np.median(np.concatenate([alike[max(0, k - 3) : k], alike[k + 1 : k + 4]])))
+    across = float(np.median(detail[k - 2 : k + 1] @ detail[k + 1 : k + 4].T))
+    return sides > _ALIKE and max(alike[k], across) < min(_UNLIKE, _DROP * sides)
+
+
+def split_shot(shot: Shot, starts: Sequence[int], why: str) -> tuple[Shot, ...]:
+    """Return `shot` cut before each of the frames `starts`, its in and out points kept where they lie."""
+    edges = [shot.first, *starts, shot.last + 1]
+    parts = []
+    for place, (first, after) in enumerate(pairwise(edges)):
+        last = after - 1
+        trim_in, trim_out = max(first, shot.trim_in), min(last, shot.trim_out)
+        outside = trim_in > trim_out
+        part = replace(
+            shot,
+            first=first,
+            last=last,
+            why=why if place else shot.why,
+            trim_in=first if outside else trim_in,
+            trim_out=last if outside else trim_out,
+            in_film=shot.in_film and not outside,
+        )
+        parts.append(part)
+    return tuple(parts)

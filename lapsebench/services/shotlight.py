@@ -13,6 +13,7 @@ from lapsebench.core.metering import COLS, ROWS, FrameMeasure
 from lapsebench.core.response import Response, estimate_response
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
+from lapsebench.core.shots import MOVED, moved_frames, split_shot
 from lapsebench.core.transfer import luminance
 
 Bools = NDArray[np.bool_]
@@ -47,6 +48,15 @@ def light_of_shot(shot: Shot, frames: Sequence[Frame], measures: Sequence[FrameM
         if any(where[k] for where in found.values())
     }
     return ShotLight(separated.light, responses, faults, tuple(_notes(members, separated)))
+
+
+def at_moves(shot: Shot, frames: Sequence[Frame], measures: Sequence[FrameMeasure | None]) -> tuple[Shot, ...]:
+    """Return `shot` cut where the pictures show that the camera was aimed anew."""
+    tiles = _stacked([measures[i] for i in shot.frames])
+    spoilt = np.array([bool(frames[i].faults & SPOILT) for i in shot.frames])
+    usable = tiles.readable & ~spoilt & ~blown_frames(tiles) & ~black_frames(tiles)
+    starts = [shot.first + k for k in moved_frames(luminance(tiles.rgb), usable)]
+    return split_shot(shot, starts, MOVED)
 
 
 def _at(separated: Separated, n: int) -> Bools:

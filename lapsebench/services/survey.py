@@ -24,7 +24,7 @@ from lapsebench.imaging.proxy import PROXY_LONG_SIDE, measure_frame
 from lapsebench.io import scan
 from lapsebench.io.cache import MeasureStore
 from lapsebench.io.read import read_picture, to_linear
-from lapsebench.services.shotlight import ShotLight, light_of_shot
+from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""
@@ -63,13 +63,14 @@ def survey(project: Project, *, tick: Tick = silent, measured: Measured | None =
         replace(_with_fault(frame, Fault.UNREADABLE), problem=problems[i]) if i in problems else frame
         for i, frame in enumerate(project.frames)
     ]
-    lights = [light_of_shot(shot, frames, measures) for shot in project.shots]
+    shots = tuple(part for shot in project.shots for part in at_moves(shot, frames, measures))
+    lights = [light_of_shot(shot, frames, measures) for shot in shots]
     notes: list[str] = []
     for shot_light in lights:
         notes += shot_light.notes
         for i, found in shot_light.faults.items():
             frames[i] = replace(frames[i], faults=frames[i].faults | found)
-    surveyed = replace(project, frames=tuple(frames))
+    surveyed = replace(project, frames=tuple(frames), shots=shots)
     responses = tuple(shot_light.responses for shot_light in lights)
     return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes))
 

@@ -6,8 +6,11 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from lapsebench.core.sequence import Fault, Frame
-from lapsebench.core.shots import find_shots, gaps
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.sequence import Fault, Frame, Shot
+from lapsebench.core.shots import find_shots, gaps, moved_frames, split_shot
 
 START = datetime(2026, 2, 11, 21, 4, tzinfo=UTC)
 
@@ -74,3 +77,34 @@ def test_a_longer_shutter_is_no_gap() -> None:
 
 def test_frames_without_times_have_no_gaps() -> None:
     assert gaps([Frame(Path("a.jpg"))] * 9) == []
+
+
+def scene(seed: int, count: int, *, lively: float = 0.0) -> NDArray[np.float32]:
+    """Return tiles (count, 43, 64) of one view whose light changes, with a share of it dancing."""
+    random = np.random.default_rng(seed)
+    view = 0.02 * 2 ** random.normal(0, 1, (43, 64))
+    tiles = [view * 2 ** random.normal(0, 0.7) * 2 ** (lively * random.normal(0, 1, view.shape)) for _ in range(count)]
+    return np.array(tiles, np.float32)
+
+
+def test_a_new_view_is_a_new_shot_and_a_new_exposure_is_not() -> None:
+    views = np.concatenate([scene(1, 10), scene(2, 12), scene(3, 9)])
+    assert moved_frames(views, np.ones(31, bool)) == [10, 22]
+
+
+def test_a_spoilt_frame_or_a_dancing_sky_is_no_move() -> None:
+    views = scene(1, 20)
+    views[8] = scene(4, 1)[0]
+    usable = np.ones(20, bool)
+    assert moved_frames(views, usable) == []
+    usable[8] = False
+    assert moved_frames(views, usable) == []
+    assert moved_frames(scene(1, 30, lively=1.5), np.ones(30, bool)) == []
+    assert moved_frames(scene(1, 3), np.ones(3, bool)) == []
+
+
+def test_a_cut_shot_keeps_its_in_and_out_points() -> None:
+    first, second, third = split_shot(Shot(10, 39, "start", trim_in=12, trim_out=25), [20, 30], "moved")
+    assert (first.first, first.last, first.trim_in, first.trim_out, first.why) == (10, 19, 12, 19, "start")
+    assert (second.first, second.last, second.trim_in, second.trim_out, second.why) == (20, 29, 20, 25, "moved")
+    assert (third.trim_in, third.trim_out, third.in_film) == (30, 39, False)

@@ -92,7 +92,7 @@ def new_window(qapp: QApplication) -> Iterator[Callable[[], MainWindow]]:  # noq
     yield make
     for each in made:
         each.close_now()
-        shiboken6.delete(each)
+        pass
     made.clear()
     gc.collect()
 

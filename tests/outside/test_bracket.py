@@ -38,7 +38,7 @@ def bracket(shared_data: Path) -> tuple[Tiles, Floats]:
 def _border(pictures: list[NDArray[Any]]) -> NDArray[np.bool_]:
     """Return the tiles that the set's registration filled with pure blue in any frame."""
     blue = np.stack([(codes == (0, 0, 255)).all(axis=2) for codes in pictures]).any(axis=0)
-    return tile_means(blue.astype(np.float32), COLS, ROWS) > 0
+    return tile_means(np.asarray(blue, np.float32), COLS, ROWS) > 0
 
 
 def pixel_steps(tiles: Tiles, responses: list[Response]) -> Floats:
