@@ -18,6 +18,7 @@ _BLACK = 0.0012  # linear; a code or two above 0 in sRGB
 _STRAY_STOPS = 0.7
 _STRAY_SHARE = 0.015
 _REACH = 3
+_HIGHLIGHT = 0.99
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,12 @@ class Tiles:
         """Share 0..1 of each picture with a channel at the top code, shape (n,); NaN if unreadable."""
         share: Floats = self.clipped.max(axis=3).mean(axis=(1, 2), dtype=float)
         return share
+
+    @property
+    def highlight(self) -> Floats:
+        """Linear light of the brightest parts, 99th percentile over tiles and channels, shape (n,); NaN if unreadable."""
+        highlight: Floats = np.quantile(self.rgb.reshape(self.rgb.shape[0], -1), _HIGHLIGHT, axis=1).astype(float)
+        return highlight
 
 
 def blown_frames(tiles: Tiles) -> Bools:

@@ -13,6 +13,11 @@ from lapsebench.core.smoothing import lambda_for_period, whittaker
 Floats = NDArray[np.float64]
 
 
+HIGHLIGHT_LIMIT_EV = 1.0
+"""The brightest parts may be gained to this many stops over white; the roll-off bends them back under it."""
+_LOOSE = 0.02
+
+
 @dataclass(frozen=True, slots=True)
 class Peg:
     """A frame (number in the project) whose film light (stops) the user sets by hand."""
@@ -51,7 +56,8 @@ def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArr
     """Return the film light of one shot.
 
     `good` marks the frames that may bend the curve. The virtual exposure is
-    base + (sky_kept - 1) * slow(scene), and film light = scene + virtual (design: fast sky changes stay whole).
+    base + (sky_kept - 1) * slow(scene), held back smoothly where a bright display would turn into flat white; film light is
+    scene + virtual, so fast sky changes stay whole. Pegs come last and are met.
     """
     n = light.scene_ev.size
     if not settings.even:
@@ -66,9 +72,24 @@ def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArr
     virtual = (settings.sky_kept - 1.0) * slow
     received = light.received_ev if settings.flicker else light.received_ev - np.nan_to_num(light.flicker_ev)
     virtual += np.mean((received - virtual)[known]) + settings.brightness_ev
+    virtual -= _held_back(np.where(known, light.highlight_ev + virtual - received, -np.inf), lam)
     virtual += _peg_bend(light.scene_ev + virtual, settings.pegs, lam)
     gain = virtual - received
     return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
+
+
+def _held_back(highlight_ev: Floats, lam: float) -> Floats:
+    """Return the stops to take off, shape (n,): a smooth curve over what `highlight_ev` in the film exceeds the limit by.
+
+    Asymmetric least squares (Eilers 2003): the curve clings to the excess from above and falls off freely beside it.
+    """
+    excess = np.maximum(highlight_ev - HIGHLIGHT_LIMIT_EV, 0.0)
+    if not excess.any():
+        return excess
+    curve = excess
+    for _ in range(12):
+        curve = whittaker(excess, lam * _LOOSE, weights=np.where(excess > curve, 1.0, _LOOSE))
+    return np.maximum(curve, 0.0)
 
 
 def _peg_bend(film_ev: Floats, pegs: tuple[Peg, ...], lam: float) -> Floats:

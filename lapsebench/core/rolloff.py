@@ -28,6 +28,17 @@ def gain_with_rolloff(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np
     return np.where(linear <= knee_in, linear * gain, shoulder).astype(np.float32)
 
 
+def darken(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np.float32]:
+    """Return linear RGB (..., 3) in [0, 1] under a gain below 0 stops, hues kept.
+
+    Only what is white, every channel near the top, is held at white: a pixel with one clipped channel, such as bright green
+    aurora, is darkened as a whole, so that it does not turn into a flat patch of pure colour.
+    """
+    white = linear.min(axis=-1, keepdims=True)
+    share = gain_with_rolloff(white, gain_ev) / np.maximum(white, np.float32(1e-6))
+    return linear * np.where(white > KNEE, share, np.float32(2.0**gain_ev))
+
+
 def _bend(start_slope: float) -> float:
     """Return a with a / (1 - exp(-a)) = start_slope: the shoulder's first slope in units of its mean slope."""
     if abs(start_slope - 1) < 1e-6:

@@ -28,7 +28,8 @@ class Light:
     `exposure_ev`: camera exposure at true marks. `luminance_ev`: frame luminance as recorded. `received_ev`: exposure
     really received (marks + bias of the setting + flicker), up to one constant a shot. `scene_ev` = luminance - received.
     `flicker_ev`: the part of received that changes from frame to frame. `setting_change`: bool, the frame's shutter,
-    ISO or aperture differs from the one before. `clipped`: share of the picture at the top code.
+    ISO or aperture differs from the one before. `clipped`: share of the picture at the top code. `highlight_ev`: the
+    brightest parts (99th percentile over tiles and channels), stops below white.
     """
 
     exposure_ev: Floats
@@ -38,6 +39,7 @@ class Light:
     flicker_ev: Floats
     setting_change: Bools
     clipped: Floats
+    highlight_ev: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,8 @@ class Evidence:
 
     `log_tiles`, `weights`: (n, k) float32, see `pairwise.pair_gains`. `exposure_ev`: (n,) stops, NaN unknown.
     `settings`: n hashable values, equal where shutter, f-number and ISO are. `after_gap`: (n,) bool, time is missing
-    before the frame, so the scene may have moved on. `luminance_ev`, `clipped`: (n,), NaN for unreadable frames.
+    before the frame, so the scene may have moved on. `luminance_ev`, `clipped`,
+    `highlight_ev`: (n,), NaN for unreadable frames.
     """
 
     log_tiles: NDArray[np.float32]
@@ -56,6 +59,7 @@ class Evidence:
     after_gap: Bools
     luminance_ev: Floats
     clipped: Floats
+    highlight_ev: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +94,7 @@ def separate(evidence: Evidence) -> Separated:
         flicker_ev=split.flicker,
         setting_change=changed | unmarked,
         clipped=evidence.clipped,
+        highlight_ev=evidence.highlight_ev,
     )
     return Separated(light, tuple(step.frame for step in steps if known[step.frame] and known[step.before]))
 

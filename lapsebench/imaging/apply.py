@@ -9,6 +9,7 @@ rounding to it is worth no more than 0.026 of a code; pixels are rounded to code
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
@@ -16,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.rolloff import gain_with_rolloff
+from lapsebench.core.rolloff import KNEE, darken, gain_with_rolloff
 from lapsebench.core.transfer import linear_to_srgb, srgb_table
 
 WHITE = 65535
@@ -28,7 +29,9 @@ def apply_gain(codes: NDArray[np.uint8], gain_ev: float) -> NDArray[np.uint8]:
     """Return 8-bit sRGB `codes` (h, w, 3) with a gain in stops; 0 and 255 stay, and no gain gives the same codes."""
     if gain_ev == 0.0:
         return codes
-    gained: Any = cv2.LUT(codes, gain_table(gain_ev))
+    gained: Any = cv2.LUT(codes, _rounded_codes(_straight_or_rolled(256, gain_ev)))
+    if gain_ev < 0:
+        _hold_white(codes, gained, lambda light: _rounded_codes(darken(light, gain_ev)))
     return np.asarray(gained, dtype=np.uint8)
 
 
@@ -41,15 +44,17 @@ def apply_gain_to_jpeg(jpeg: bytes, gain_ev: float) -> NDArray[np.uint8]:
 
 
 def gain_table(gain_ev: float) -> NDArray[np.uint8]:
-    """Return the code that each 8-bit sRGB code becomes under a gain in stops, shape (256,)."""
+    """Return the code that each 8-bit grey becomes under a gain in stops, shape (256,)."""
     return _rounded_codes(gain_with_rolloff(srgb_table(256), gain_ev))
 
 
 def light_of_codes(codes: NDArray[Any], gain_ev: float) -> NDArray[np.uint16]:
     """Return 16-bit linear light of sRGB `codes`, (h, w, 3) uint8 or uint16, with a gain in stops."""
     levels = int(np.iinfo(codes.dtype).max) + 1
-    table = _rounded_light(gain_with_rolloff(srgb_table(levels), gain_ev))
+    table = _rounded_light(_straight_or_rolled(levels, gain_ev))
     light: Any = cv2.LUT(codes, table) if levels == 256 else np.take(table, codes)
+    if gain_ev < 0:
+        _hold_white(codes, light, lambda linear: _rounded_light(darken(linear, gain_ev)))
     return np.asarray(light, dtype=np.uint16)
 
 
@@ -58,8 +63,24 @@ def light_of_linear(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np.u
     light = np.empty(linear.shape, np.uint16)
     for top in range(0, linear.shape[0], _BAND_ROWS):
         band = np.clip(linear[top : top + _BAND_ROWS], 0.0, 1.0)
-        light[top : top + _BAND_ROWS] = _rounded_light(gain_with_rolloff(band, gain_ev))
+        gained = gain_with_rolloff(band, gain_ev) if gain_ev >= 0 else darken(band, gain_ev)
+        light[top : top + _BAND_ROWS] = _rounded_light(gained)
     return light
+
+
+def _straight_or_rolled(levels: int, gain_ev: float) -> NDArray[np.float32]:
+    """Return the light of every code under a gain: rolled off near white when raised, straight when lowered."""
+    light = srgb_table(levels)
+    return gain_with_rolloff(light, gain_ev) if gain_ev >= 0 else light * np.float32(2.0**gain_ev)
+
+
+def _hold_white(codes: NDArray[Any], gained: NDArray[Any], gain: Callable[[NDArray[np.float32]], NDArray[Any]]) -> None:
+    """Put right, in place, the pixels of `gained` that are near white in every channel of `codes`."""
+    levels = int(np.iinfo(codes.dtype).max) + 1
+    knee = int(np.searchsorted(srgb_table(levels), KNEE))
+    white = cv2.inRange(codes, (knee,) * 3, (levels - 1,) * 3) > 0
+    if white.any():
+        gained[white] = gain(srgb_table(levels)[codes[white]])
 
 
 def codes_of_light(light: NDArray[np.uint16]) -> NDArray[np.uint8]:

@@ -93,6 +93,7 @@ def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evi
         after_gap=np.array([Fault.GAP in frame.faults for frame in frames]),
         luminance_ev=np.log2(np.maximum(mean, 2.0**-20)),
         clipped=tiles.clipped_share,
+        highlight_ev=np.log2(np.maximum(tiles.highlight, 2.0**-20)),
     )
     return evidence, responses
 

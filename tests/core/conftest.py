@@ -92,4 +92,5 @@ def _evidence(light: Floats, received: Floats, marks: Floats, random: np.random.
         after_gap=np.zeros(n, bool),
         luminance_ev=np.log2(recorded.mean(axis=1)),
         clipped=(exposed >= 0.98).mean(axis=(1, 2)),
+        highlight_ev=np.log2(np.quantile(recorded, 0.99, axis=1)),
     )

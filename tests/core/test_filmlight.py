@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapsebench.core.filmlight import LightSettings, Peg, film_light
+from lapsebench.core.filmlight import HIGHLIGHT_LIMIT_EV, LightSettings, Peg, film_light
 from lapsebench.core.separation import Light
 
 Floats = NDArray[np.float64]
@@ -16,7 +18,8 @@ N, FPS = 600, 25.0
 def night(scene: Floats, received: Floats, flicker: Floats | None = None) -> Light:
     zeros = np.zeros(scene.size)
     flicker = zeros if flicker is None else flicker
-    return Light(received, scene + received, received, scene, flicker, zeros.astype(bool), zeros)
+    dim = np.full(scene.size, -20.0)
+    return Light(received, scene + received, received, scene, flicker, zeros.astype(bool), zeros, dim)
 
 
 def steps(seed: int = 1) -> Floats:
@@ -102,3 +105,16 @@ def test_spoilt_frames_do_not_bend_the_curve() -> None:
     clean = film_light(night(scene, received), LightSettings(), fps=FPS, good=good)
     other = film_light(night(spoilt, received), LightSettings(), fps=FPS, good=good)
     np.testing.assert_allclose(other.gain_ev, clean.gain_ev, atol=1e-9)
+
+
+def test_a_bright_display_is_held_back_below_flat_white() -> None:
+    scene = 4.5 / (1 + np.exp(-(np.arange(N) - 300) / 4.0)) / (1 + np.exp((np.arange(N) - 420) / 10.0))
+    received = np.where((np.arange(N) > 304) & (np.arange(N) < 425), -4.0, 0.0)
+    dim = replace(night(scene, received), highlight_ev=scene + received + 1.0)
+    settings = LightSettings(sky_kept=0.6)
+    film = film_light(dim, settings, fps=FPS, good=ALL)
+    free = film_light(night(scene, received), settings, fps=FPS, good=ALL)
+    assert (dim.highlight_ev + free.gain_ev).max() > HIGHLIGHT_LIMIT_EV + 1.0
+    assert (dim.highlight_ev + film.gain_ev).max() < HIGHLIGHT_LIMIT_EV + 0.2
+    assert np.abs(np.diff(film.virtual_ev)).max() < 0.2
+    assert np.ptp(film.film_ev) > 1.0, "the display is still brighter than the quiet night"

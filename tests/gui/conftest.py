@@ -92,7 +92,7 @@ def new_window(qapp: QApplication) -> Iterator[Callable[[], MainWindow]]:  # noq
     yield make
     for each in made:
         each.close_now()
-        pass
+        shiboken6.delete(each)
     made.clear()
     gc.collect()
 

@@ -54,6 +54,18 @@ def test_pixels_follow_the_table_and_channels_stay_apart() -> None:
     assert np.array_equal(codes, before)
 
 
+@pytest.mark.parametrize("gain_ev", [-2.5, -0.5])
+def test_darkening_keeps_the_hue_of_a_clipped_channel_and_the_white_of_white(gain_ev: float) -> None:
+    aurora, white = (90, 255, 120), (255, 255, 255)
+    codes = np.array([[aurora, white]], np.uint8)
+    for shown in (apply_gain(codes, gain_ev), codes_of_light(light_of_codes(codes, gain_ev))):
+        light = srgb_to_linear(shown / 255)
+        np.testing.assert_allclose(light[0, 0], srgb_to_linear(np.array(aurora) / 255) * 2.0**gain_ev, rtol=0.05)
+        assert shown[0, 1].tolist() == [255, 255, 255]
+    linear = srgb_to_linear(codes / 255).astype(np.float32)
+    np.testing.assert_allclose(codes_of_light(light_of_linear(linear, gain_ev)), apply_gain(codes, gain_ev), atol=1)
+
+
 def test_a_view_into_a_larger_frame_works() -> None:
     codes = np.random.default_rng(2).integers(0, 256, (40, 60, 3), dtype=np.uint8)
     view = codes[3:30, 7:50]

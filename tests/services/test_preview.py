@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapsebench.core.rolloff import gain_with_rolloff
+from lapsebench.core.rolloff import darken, gain_with_rolloff
 from lapsebench.core.sequence import Frame
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 from lapsebench.errors import FrameError
@@ -72,7 +72,8 @@ def test_codes_of_another_colour_space_are_turned_into_srgb(gain_ev: float, kind
     codes: NDArray[Any] = (smooth(60, 40).astype(np.uint16) * (257 if kind is np.uint16 else 1)).astype(kind)
     read = Picture(codes, DCF_OPTION)
     shown = rendered(read, gain_ev, Placing((5, 3, 50, 30), (50, 30)))
-    light = gain_with_rolloff(np.clip(to_linear(read), 0, 1), gain_ev)[3:33, 5:55]
+    linear = np.clip(to_linear(read), 0, 1)
+    light = (gain_with_rolloff(linear, gain_ev) if gain_ev >= 0 else darken(linear, gain_ev))[3:33, 5:55]
     assert np.abs(shown - 255 * linear_to_srgb(light)).max() < 0.53
     assert np.abs(shown.astype(int) - smooth(60, 40)[3:33, 5:55]).max() > 20
 
