@@ -158,3 +158,19 @@ def test_ctrl_c_exits_with_130_and_leaves_nothing(demo: Path, tmp_path: Path) ->
     program.stderr.close()
     time.sleep(0.2)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_missing_system_library_is_said_in_one_line(demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "cv2.py").write_text("raise ImportError('libGL.so.1: cannot open shared object file: No such file')")
+    done = subprocess.run(
+        [sys.executable, "-m", "lapsebench", "survey", str(demo)],
+        env=os.environ | {"PYTHONPATH": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert len(done.stderr.strip().splitlines()) == 1
+    assert "libGL.so.1" in done.stderr
+    assert "apt install" in done.stderr
