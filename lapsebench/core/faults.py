@@ -67,7 +67,8 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
 
     `received_ev`: (n,) stops, takes the camera's own changes out. `usable`: (n,) frames not already found spoilt.
     """
-    scene = np.nan_to_num(tiles.rgb) * np.exp2(-np.nan_to_num(received_ev)).astype(np.float32)[:, None, None, None]
+    light = np.maximum(np.nan_to_num(tiles.rgb), 0.0)  # colours beyond BT.709 reach below 0: that is no lack of light
+    scene = light * np.exp2(-np.nan_to_num(received_ev)).astype(np.float32)[:, None, None, None]
     stray = np.zeros(usable.size, bool)
     good = np.flatnonzero(usable)
     for place, frame in enumerate(good):

@@ -17,8 +17,8 @@ ROWS, COLS = 43, 64
 class FrameMeasure:
     """Tiles of one frame.
 
-    `tiles`: (rows, cols, 3) float32, mean linear BT.709 light per channel, 1 = white. `clipped`: (rows, cols, 3) float32,
-    share of the tile's pixels whose channel is at the top code.
+    `tiles`: (rows, cols, 3) float32, mean linear BT.709 light per channel, 1 = white; colours beyond BT.709 reach below
+    0 and above 1. `clipped`: (rows, cols, 3) float32, share of the tile's pixels whose channel is at the top code.
     `column`: (height, 3) uint8 sRGB, the centre column for the night strip. `proxy`: a small JPEG of the upright frame.
     """
 

@@ -73,8 +73,8 @@ def srgb_response() -> Response:
 def estimate_response(light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats) -> Response:
     """Return the camera's response, or sRGB where it explains the pairs nearly as well or there are too few.
 
-    `light`: (n, k) one channel of the tiles, decoded as sRGB. `usable`: (n, k) 0..1, 0 where clipped or spoilt.
-    `exposure_ev`: (n,) stops at true marks, NaN where unknown.
+    `light`: (n, k) one channel of the tiles, decoded as sRGB; below 0 (a colour beyond BT.709) is black. `usable`: (n, k),
+    0..1, 0 where clipped or spoilt. `exposure_ev`: (n,) stops at true marks, NaN where unknown.
     """
     black = _black_code(light, usable)
     plain = replace(srgb_response(), black_code=black)
@@ -122,7 +122,7 @@ def _samples(light: NDArray[np.float32], usable: NDArray[np.float32], first: Int
     parts = []
     for number, (a, b) in enumerate(zip(first, second, strict=True)):
         weight = np.sqrt(usable[a] * usable[b])
-        codes = linear_to_srgb(light[[a, b]])
+        codes = linear_to_srgb(np.maximum(light[[a, b]], 0.0))
         weight = weight * np.clip((codes.min(axis=0) - black) / _FOOT, 0.0, 1.0)
         good = np.flatnonzero(weight > 0.05)
         good = good[np.argsort(codes[:, good].sum(axis=0))]
@@ -136,7 +136,7 @@ def _samples(light: NDArray[np.float32], usable: NDArray[np.float32], first: Int
 def _black_code(light: NDArray[np.float32], usable: NDArray[np.float32]) -> float:
     """Return the code (0..1) under which hardly any tile goes: black as this camera records it."""
     seen = light[usable > 0.3]
-    return float(linear_to_srgb(np.quantile(seen, 0.01))) if seen.size else 0.0
+    return float(linear_to_srgb(np.maximum(np.quantile(seen, 0.01), 0.0))) if seen.size else 0.0
 
 
 def _spread(codes: Floats, tiles: Ints) -> Ints:

@@ -26,10 +26,16 @@ class _Relay(QObject):
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
+        self._closed = False
         self.report.connect(self._deliver, Qt.ConnectionType.QueuedConnection)
 
+    def close(self) -> None:
+        """Let nothing through any more: what is still under way has nobody to go to."""
+        self._closed = True
+
     def _deliver(self, job: Job, kind: str, value: Any) -> None:
-        job.deliver(kind, value)
+        if not self._closed:
+            job.deliver(kind, value)
 
 
 class Job(QObject):
@@ -126,6 +132,7 @@ class Jobs(QObject):
     def shutdown(self) -> None:
         """Cancel every job and wait for the threads to end."""
         self._closed = True
+        self._relay.close()
         for job in self._running:
             job.cancel()
         self._pool.shutdown(wait=True, cancel_futures=True)

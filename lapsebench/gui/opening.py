@@ -23,7 +23,6 @@ class Opener(QObject):
     failed = Signal(object)
     stopped = Signal()
     opened = Signal()
-    surveyed = Signal()
 
     def __init__(self, session: Session, jobs: Jobs, settings: Settings, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -90,7 +89,6 @@ class Opener(QObject):
     def _finished(self, turn: int, survey: surveying.Survey) -> None:
         if turn == self._survey_turn:
             self._session.finish_survey(survey)
-            self.surveyed.emit()
 
     def _end(self, job: Job) -> None:
         if job is self._gathering:

@@ -17,16 +17,13 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QApplication, QFileDialog, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
 from lapsebench.gui import theme
-from lapsebench.gui.actions import Slot
-from lapsebench.gui.commands import change_light, trim_shot
+from lapsebench.gui.deeds import Deeds
 from lapsebench.gui.dropcover import DropCover, dropped_paths
 from lapsebench.gui.feed import PictureFeed
 from lapsebench.gui.filming import Filming
-from lapsebench.gui.helpwindows import AboutWindow, KeysWindow
 from lapsebench.gui.jobs import Jobs
 from lapsebench.gui.menus import PLAY_ROW, Menus
 from lapsebench.gui.opening import Opener
-from lapsebench.gui.picture import Side
 from lapsebench.gui.player import Player
 from lapsebench.gui.problems import Message, MessageBar
 from lapsebench.gui.session import Session
@@ -52,7 +49,9 @@ class MainWindow(QMainWindow):
         self.jobs = Jobs(self)
         self.player = Player(self.session, self)
         self.opener = Opener(self.session, self.jobs, self.settings, self)
-        self.menus = Menus(self.session, self._deeds(), theme=self._stored_theme(), loop=self._stored_loop(), parent=self)
+        self.menus = Menus(
+            self.session, Deeds(self).by_name(), theme=self._stored_theme(), loop=self._stored_loop(), parent=self
+        )
         self.player.set_loop(self._stored_loop())
         self._build()
         self._connect()
@@ -145,45 +144,6 @@ class MainWindow(QMainWindow):
         self.session.surveyed.connect(self._enable)
         self._enable()
 
-    def _deeds(self) -> dict[str, Slot]:
-        session, player = self.session, self.player
-        return {
-            "open folder": self.ask_folder,
-            "open files": self.ask_files,
-            "open demo": self.open_demo,
-            "survey": self.opener.survey,
-            "film file": self._ask_film_file,
-            "film": self._ask_film,
-            "quit": self.close,
-            "toggle frame": lambda: session.toggle_frame(session.playhead),
-            "peg": self._peg,
-            "drop pegs": self._drop_pegs,
-            "side": self._show_side,
-            "fit": lambda: self.bench.picture.set_zoom(None),
-            "full": lambda: self.bench.picture.set_zoom(1.0),
-            "zoom in": lambda: self.bench.picture.zoom_by(1.25),
-            "zoom out": lambda: self.bench.picture.zoom_by(0.8),
-            "theme": self.set_theme,
-            "full screen": self._full_screen,
-            "play": player.toggle,
-            "forward": player.forward,
-            "stop": player.pause,
-            "back": player.back,
-            "step on": lambda: self._step(1),
-            "step back": lambda: self._step(-1),
-            "ten on": lambda: self._step(10),
-            "ten back": lambda: self._step(-10),
-            "go in": lambda: self._go(at_end=False),
-            "go out": lambda: self._go(at_end=True),
-            "next shot": lambda: session.show_shot(session.shot_index + 1),
-            "previous shot": lambda: session.show_shot(session.shot_index - 1),
-            "in": lambda: self._trim(starts_here=True),
-            "out": lambda: self._trim(starts_here=False),
-            "loop": self._loop,
-            "keys": lambda: KeysWindow(self.menus.actions, self).show(),
-            "about": lambda: AboutWindow(self).show(),
-        }
-
     # -- what happens
 
     def _opened(self) -> None:
@@ -211,49 +171,23 @@ class MainWindow(QMainWindow):
             if name not in always:
                 actions[name].setEnabled(here)
 
-    def _ask_film_file(self) -> None:
-        self.bench.foot.ask_file()
+    def _show_recent(self) -> None:
+        self.start_page.show_recent(self.settings.recent())
 
-    def _ask_film(self) -> None:
-        self.bench.foot.ask_film()
-
-    def _peg(self) -> None:
-        self.link.peg_at_playhead()
-
-    def _show_side(self, side: Side) -> None:
-        self.bench.picture.set_side(side)
-
-    def _drop_pegs(self) -> None:
-        self.session.edit(self.tr("Remove all pegs"), change_light(pegs=()))
-
-    def _step(self, count: int) -> None:
-        self.player.pause()
-        self.session.step(count)
-
-    def _go(self, *, at_end: bool) -> None:
-        shot = self.session.shot
-        if shot is not None:
-            self.session.move_to(shot.trim_out if at_end else shot.trim_in)
-
-    def _trim(self, *, starts_here: bool) -> None:
-        session, shot = self.session, self.session.shot
-        if shot is None:
+    def _fill_recent_menu(self) -> None:
+        menu, recent = self.menus.recent_menu, self.settings.recent()
+        menu.clear()
+        for path in recent:
+            menu.addAction(str(path).replace("&", "&&")).triggered.connect(lambda _=False, path=path: self._open_one(path))
+        if not recent:
+            menu.addAction(self.tr("none yet")).setEnabled(False)
             return
-        here = session.playhead
-        first = here if starts_here else min(shot.trim_in, here)
-        last = max(shot.trim_out, here) if starts_here else here
-        session.edit(self.tr("Set in and out"), trim_shot(session.shot_index, first, last))
+        menu.addSeparator()
+        menu.addAction(self.tr("Forget these")).triggered.connect(self._forget_recent)
 
-    def _loop(self, on: bool) -> None:
-        self.player.set_loop(on)
-        self.settings.put("play/loop", on)
-
-    def _full_screen(self, on: bool) -> None:
-        self.setWindowState(
-            self.windowState() | Qt.WindowState.WindowFullScreen
-            if on
-            else self.windowState() & ~Qt.WindowState.WindowFullScreen
-        )
+    def _forget_recent(self) -> None:
+        self.settings.forget_recent()
+        self._show_recent()
 
     def close_now(self) -> None:
         """Close without asking, even while a film is made."""
@@ -283,24 +217,6 @@ class MainWindow(QMainWindow):
 
     def _stored_loop(self) -> bool:
         return self.settings.flag("play/loop", True)
-
-    def _show_recent(self) -> None:
-        self.start_page.show_recent(self.settings.recent())
-
-    def _fill_recent_menu(self) -> None:
-        menu, recent = self.menus.recent_menu, self.settings.recent()
-        menu.clear()
-        for path in recent:
-            menu.addAction(str(path).replace("&", "&&")).triggered.connect(lambda _=False, path=path: self._open_one(path))
-        if not recent:
-            menu.addAction(self.tr("none yet")).setEnabled(False)
-            return
-        menu.addSeparator()
-        menu.addAction(self.tr("Forget these")).triggered.connect(self._forget_recent)
-
-    def _forget_recent(self) -> None:
-        self.settings.forget_recent()
-        self._show_recent()
 
     def _restore_geometry(self) -> None:
         stored = self.settings.state("window/geometry")

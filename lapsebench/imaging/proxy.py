@@ -9,22 +9,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
+from lapsebench.core.transfer import linear_to_srgb
 
 PROXY_LONG_SIDE = 960
 """Pixels of the long side of the playback picture."""
 _TOP = 0.993  # JPEG coding leaves clipped areas a code or two under the top
 
 
-def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32]) -> FrameMeasure:
+def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32], *, srgb: bool) -> FrameMeasure:
     """Return the measure of one upright frame.
 
     `codes`: (h, w, 3) uint8 or uint16 RGB as decoded; `linear`: (h, w, 3) float32 linear BT.709 light of the same pixels.
+    `srgb`: whether the codes are sRGB ones, of whatever depth. Strip column and proxy are sRGB in any case.
     """
     height, width = codes.shape[:2]
     cols, rows = (COLS, ROWS) if width >= height else (ROWS, COLS)
     top = np.iinfo(codes.dtype).max
     clipped = (codes >= round(_TOP * top)).astype(np.float32)
-    small = playback_codes(codes)
+    small = playback_codes(codes, linear, srgb=srgb)
     return FrameMeasure(
         tiles=tile_means(linear, rows, cols),
         clipped=tile_means(clipped, rows, cols),
@@ -41,16 +43,25 @@ def tile_means(values: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.
     return means.astype(np.float32, copy=False)
 
 
-def playback_codes(codes: NDArray[Any]) -> NDArray[np.uint8]:
-    """Return the frame as 8-bit codes no longer than `PROXY_LONG_SIDE`, (h, w, 3)."""
-    if codes.dtype == np.uint16:
-        codes = (codes >> 8).astype(np.uint8)
-    height, width = codes.shape[:2]
+def playback_codes(codes: NDArray[Any], linear: NDArray[np.float32], *, srgb: bool) -> NDArray[np.uint8]:
+    """Return the frame as 8-bit sRGB codes no longer than `PROXY_LONG_SIDE`, (h, w, 3); arguments as in `measure_frame`.
+
+    8-bit sRGB codes are taken as they are; else the light is, each pixel clipped to 0..1 as it is in the film.
+    """
+    if srgb and codes.dtype == np.uint8:
+        return _reduced(codes)
+    light = _reduced(np.clip(linear, 0.0, 1.0))
+    return np.rint(255 * linear_to_srgb(light)).astype(np.uint8)
+
+
+def _reduced(pixels: NDArray[Any]) -> NDArray[Any]:
+    """Return the area means of `pixels` (h, w, 3) at the proxy's size; nothing is enlarged."""
+    height, width = pixels.shape[:2]
     scale = PROXY_LONG_SIDE / max(height, width)
     if scale >= 1:
-        return codes
+        return pixels
     size = max(1, round(width * scale)), max(1, round(height * scale))
-    return cv2.resize(codes, size, interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
+    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
 
 
 def _as_jpeg(codes: NDArray[np.uint8]) -> bytes:

@@ -16,7 +16,7 @@ from platformdirs import user_cache_path
 
 from lapsebench.core.metering import FrameMeasure
 
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 """Counted up whenever a measure comes to mean something else: older entries are then measured again."""
 
 DEFAULT_LIMIT = 4_000_000_000

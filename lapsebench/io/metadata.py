@@ -22,7 +22,7 @@ from PIL import Image
 
 from lapsebench.core.sequence import Fault, Frame
 from lapsebench.errors import FrameError
-from lapsebench.io.read import Layout, layout_of, no_access
+from lapsebench.io.header import Layout, layout_of, no_access
 
 Tags = Mapping[int, Any]
 """Raw tag values by number: text, a number, or a sequence of numbers."""

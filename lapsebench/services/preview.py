@@ -12,7 +12,6 @@ from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.apply import apply_gain, apply_gain_to_jpeg, codes_of_light, light_of_codes, light_of_linear
 from lapsebench.imaging.framing import Placing, cut, scaled
-from lapsebench.io.icc import SRGB
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 
@@ -37,7 +36,7 @@ def rendered(read: Picture, gain_ev: float, placing: Placing) -> NDArray[np.uint
     """Return what film and screen show of a decoded still: its box with the gain, in sRGB codes at the placing's size."""
     gain_ev = known_gain(gain_ev)
     read = replace(read, codes=cut(read.codes, placing.box))
-    if not _is_srgb(read):
+    if not read.is_srgb:
         light = light_of_linear(to_linear(read), gain_ev)
     elif read.codes.dtype == np.uint8 and not placing.resamples:
         return apply_gain(read.codes.astype(np.uint8, copy=False), gain_ev)
@@ -53,8 +52,4 @@ def known_gain(gain_ev: float) -> float:
 
 def plain(read: Picture) -> bool:
     """Return whether the still is of 8-bit sRGB codes, which tables serve."""
-    return read.codes.dtype == np.uint8 and _is_srgb(read)
-
-
-def _is_srgb(read: Picture) -> bool:
-    return read.profile.matrix is None and read.profile.curves == SRGB.curves
+    return read.codes.dtype == np.uint8 and read.is_srgb

@@ -160,6 +160,6 @@ def _measure(path: Path, store: MeasureStore) -> FrameMeasure:
     if known is not None:
         return known
     picture = read_picture(path, min_long_side=_READ_LONG_SIDE)
-    measure = measure_frame(picture.codes, to_linear(picture))
+    measure = measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
     store.put(path, measure)
     return measure

@@ -52,6 +52,12 @@ def test_a_change_of_setting_is_no_stray_light(tiles: Tiles) -> None:
     assert not stray_light_frames(lit, received, np.ones(N, bool)).any()
 
 
+def test_colours_beyond_the_gamut_are_no_stray_light(tiles: Tiles) -> None:
+    tiles.rgb[:, 2:10] = (-0.09, 0.0, 0.35)
+    tiles.rgb[10, 2:10] = (0.0, 0.003, 0.36)  # a deep blue sky that is a little paler for once
+    assert not stray_light_frames(tiles, np.zeros(N), np.ones(N, bool)).any()
+
+
 def test_unreadable_frames_are_passed_over(tiles: Tiles) -> None:
     tiles.rgb[7] = np.nan
     tiles.clipped[7] = np.nan

@@ -57,3 +57,15 @@ def test_dark_codes_weigh_little() -> None:
     dark, mid = response.weight(srgb_to_linear(np.array([4 / 255, 120 / 255])))
     assert dark < 0.05
     assert mid > 0.5
+
+
+def test_light_below_zero_is_black() -> None:
+    light, usable, exposure, _ = recorded(1.35, 0.0)
+    below, black = light.copy(), light.copy()
+    below[:, ::20], black[:, ::20] = -0.02 * light[:, ::20], 0.0
+    found, wanted = (estimate_response(tiles, usable, exposure) for tiles in (below, black))
+    assert found.estimated
+    assert found.black_code == 0.0
+    np.testing.assert_array_equal(found.ev, wanted.ev)
+    np.testing.assert_array_equal(found.light_ev(below), wanted.light_ev(black))
+    np.testing.assert_array_equal(found.weight(below), wanted.weight(black))

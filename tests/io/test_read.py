@@ -20,8 +20,9 @@ from PIL import Image, ImageOps
 
 from lapsebench.core.transfer import srgb_to_linear
 from lapsebench.errors import FrameError
+from lapsebench.io.header import layout_of, read_header
 from lapsebench.io.icc import DCF_OPTION, SRGB
-from lapsebench.io.read import Picture, layout_of, read_header, read_picture, to_linear
+from lapsebench.io.read import Picture, read_picture, to_linear
 
 RNG = np.random.default_rng(11)
 RGB = RNG.integers(0, 256, (30, 50, 3), dtype=np.uint8)

@@ -21,7 +21,8 @@ from lapsebench.core.sequence import Fault, Frame
 from lapsebench.errors import Cancelled, GatherError
 from lapsebench.io import scan
 from lapsebench.io.metadata import read_metadata
-from lapsebench.io.scan import file_order, gather, natural_key
+from lapsebench.io.order import file_order, natural_key
+from lapsebench.io.scan import gather
 
 START = datetime(2026, 2, 11, 21, 0, 0)
 _COUNT = iter(range(10**9))

@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 def bracket(shared_data: Path) -> tuple[Tiles, Floats]:
     folder = shared_data / "bracket_memorial"
     pictures = [read_picture(path) for path in sorted(folder.glob("*.png"))]
-    measures = [measure_frame(picture.codes, to_linear(picture)) for picture in pictures]
+    measures = [measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb) for picture in pictures]
     times = [float(Fraction(line)) for line in (folder / "shutter_times.txt").read_text().split()]
     tiles = Tiles(np.stack([m.tiles for m in measures]), np.stack([m.clipped for m in measures]))
     tiles.clipped[:, _border([picture.codes for picture in pictures])] = 1.0

@@ -50,7 +50,7 @@ def test_laid_on_steps_are_found(
     pictures, frames, laid_on = stepped_night(shared_data / name, seed)
     if not known:
         frames = [Frame(frame.path) for frame in frames]
-    measures = [measure_frame(codes, srgb_table(256)[codes]) for codes in pictures]
+    measures = [measure_frame(codes, srgb_table(256)[codes], srgb=True) for codes in pictures]
     light = light_of_shot(Shot(0, len(frames) - 1), frames, measures).light
     off = np.diff(light.received_ev - laid_on)
     changes = np.abs(np.diff(laid_on)) > 0.2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import time
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image, ImageCms
 
 from lapsebench.core.rolloff import darken, gain_with_rolloff
 from lapsebench.core.sequence import Frame
@@ -17,10 +19,28 @@ from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 from lapsebench.errors import FrameError
 from lapsebench.imaging.apply import gain_table
 from lapsebench.imaging.framing import Placing
-from lapsebench.imaging.proxy import measure_frame
-from lapsebench.io.icc import DCF_OPTION
+from lapsebench.imaging.proxy import measure_frame, playback_codes
+from lapsebench.io.icc import DCF_OPTION, SRGB, ColourProfile
 from lapsebench.io.read import Picture, to_linear
 from lapsebench.services.preview import picture, proxy_picture, rendered
+from lapsebench.services.survey import gather, survey
+
+WIDE_D50 = {  # colorants of a space with a far green, XYZ of D50
+    b"rXYZ": (0.60974, 0.31111, 0.01947),
+    b"gXYZ": (0.20528, 0.62567, 0.06087),
+    b"bXYZ": (0.14919, 0.06322, 0.74457),
+}
+
+
+def wide_profile() -> bytes:
+    """An sRGB profile given the colorants of a wide space."""
+    icc = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    (count,) = struct.unpack_from(">I", icc, 128)
+    for entry in range(132, 132 + 12 * count, 12):
+        tag, start, _ = struct.unpack_from(">4sII", icc, entry)
+        if tag in WIDE_D50:
+            struct.pack_into(">3i", icc, start + 8, *(round(v * 65536) for v in WIDE_D50[tag]))
+    return bytes(icc)
 
 
 def smooth(width: int, height: int) -> NDArray[np.uint8]:
@@ -78,6 +98,33 @@ def test_codes_of_another_colour_space_are_turned_into_srgb(gain_ev: float, kind
     assert np.abs(shown.astype(int) - smooth(60, 40)[3:33, 5:55]).max() > 20
 
 
+@pytest.mark.parametrize("profile", [SRGB, DCF_OPTION], ids=["sRGB", "wide"])
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+@pytest.mark.parametrize(("width", "height"), [(1440, 960), (300, 200)])
+def test_strip_and_proxy_are_srgb_whatever_the_codes(profile: ColourProfile, kind: type, width: int, height: int) -> None:
+    codes: NDArray[Any] = (smooth(width, height).astype(np.uint16) * (257 if kind is np.uint16 else 1)).astype(kind)
+    read = Picture(codes, profile)
+    small = playback_codes(codes, to_linear(read), srgb=read.is_srgb)
+    shown = rendered(read, 0.0, Placing((0, 0, width, height), (small.shape[1], small.shape[0]))).astype(int)
+    assert np.abs(small.astype(int) - shown).max() <= 1
+    measure = measure_frame(codes, to_linear(read), srgb=read.is_srgb)
+    assert np.array_equal(measure.column, small[:, small.shape[1] // 2])
+    assert np.abs(proxy_picture(measure, 0.0).astype(int) - small).mean() < 1
+
+
+def test_the_proxy_of_a_wide_gamut_still_has_the_colours_of_the_picture(tmp_path: Path) -> None:
+    codes = smooth(12, 8).repeat(120, axis=0).repeat(120, axis=1)
+    Image.fromarray(codes).save(tmp_path / "0.png", icc_profile=wide_profile())
+    project, _ = gather([tmp_path])
+    (measure,) = survey(project).measures
+    assert measure is not None
+    assert measure.tiles.min() < -0.05  # colours beyond sRGB are among them
+    shown = picture(project.frames[0], 0.0, long_side=960).astype(int)
+    off = np.abs(proxy_picture(measure, 0.0).astype(int) - shown).reshape(8, 80, 12, 80, 3)
+    assert off[:, 8:-8, :, 8:-8].max() <= 3  # JPEG coding blurs colours over the edges of the patches
+    assert np.abs(shown - cv2.resize(codes, (960, 640), interpolation=cv2.INTER_AREA)).max() > 20
+
+
 def test_a_still_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(FrameError):
         picture(Frame(tmp_path / "gone.jpg"), 0.0)
@@ -85,7 +132,7 @@ def test_a_still_that_is_not_there_is_told(tmp_path: Path) -> None:
 
 def test_the_proxy_shows_the_gain_and_is_quick() -> None:
     codes = smooth(1440, 960)
-    measure = measure_frame(codes, srgb_to_linear(codes / 255).astype(np.float32))
+    measure = measure_frame(codes, srgb_to_linear(codes / 255).astype(np.float32), srgb=True)
     plain, brighter = proxy_picture(measure, np.nan), proxy_picture(measure, 1.0)
     assert plain.shape == brighter.shape == (640, 960, 3)
     assert np.abs(plain.astype(int) - cv2.resize(codes, (960, 640), interpolation=cv2.INTER_AREA)).mean() < 3
