@@ -31,7 +31,10 @@ class Deeds(QObject):
         return {
             "open folder": window.ask_folder,
             "open files": window.ask_files,
+            "open project": window.ask_project,
             "open demo": window.open_demo,
+            "save": window.keeper.save,
+            "save as": window.keeper.save_as,
             "survey": window.opener.survey,
             "film file": self._ask_film_file,
             "film": self._ask_film,

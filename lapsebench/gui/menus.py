@@ -25,7 +25,7 @@ class Menus(QObject):
         super().__init__(parent)
         self.actions = Actions(self)
         self._do = do
-        self.recent_menu = QMenu(self.tr("Recent &folders"))
+        self.recent_menu = QMenu(self.tr("&Recent"))
         self._make_file()
         self._make_edit(session)
         self._make_view(theme)
@@ -34,9 +34,9 @@ class Menus(QObject):
 
     def fill(self, bar: QMenuBar) -> None:
         """Put the menus into the menu bar."""
-        file = self._menu(bar, self.tr("&File"), ["open folder", "open files"])
+        file = self._menu(bar, self.tr("&File"), ["open folder", "open files", "open project"])
         file.addMenu(self.recent_menu)
-        self._extend(file, ["open demo", "-", "survey", "film file", "film", "-", "quit"])
+        self._extend(file, ["open demo", "-", "save", "save as", "-", "survey", "film file", "film", "-", "quit"])
         self._menu(bar, self.tr("&Edit"), ["undo", "redo", "-", "toggle frame", "peg", "drop pegs"])
         view = ["before", "divided", "film side", "-", "fit", "full", "zoom in", "zoom out", "-"]
         self._menu(bar, self.tr("&View"), [*view, "dark", "light", "red", "-", "full screen"])
@@ -62,9 +62,12 @@ class Menus(QObject):
         add, do = self.actions.add, self._do
         add("open folder", self.tr("&Open folder…"), do["open folder"], _Standard.Open)
         add("open files", self.tr("Open f&iles…"), do["open files"], "Ctrl+Shift+O")
+        add("open project", self.tr("Open &project…"), do["open project"], "Ctrl+P")
+        add("save", self.tr("Sa&ve the project"), do["save"], _Standard.Save)
+        add("save as", self.tr("Save the pro&ject as…"), do["save as"], _Standard.SaveAs)
         add("open demo", self.tr("Open the &demo night"), do["open demo"])
         add("survey", self.tr("&Measure again"), do["survey"], _Standard.Refresh)
-        add("film file", self.tr("&Save the film as…"), do["film file"], _Standard.SaveAs)
+        add("film file", self.tr("&Name the film file…"), do["film file"], "Ctrl+Shift+F")
         add("film", self.tr("Make the fil&m"), do["film"], "Ctrl+Return")
         add("quit", self.tr("&Quit"), do["quit"], "Ctrl+Q")
 

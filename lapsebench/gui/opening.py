@@ -30,6 +30,8 @@ class Opener(QObject):
         self._gathering: Job | None = None
         self._surveying: Job | None = None
         self._gather_turn = self._survey_turn = 0
+        self.paths: list[Path] = []
+        """What was opened last."""
 
     @property
     def busy(self) -> bool:
@@ -43,7 +45,7 @@ class Opener(QObject):
         self._gather_turn = turn = self._gather_turn + 1
         self._begin(job, self._gathering)
         self._gathering = job
-        job.finished.connect(lambda found: self._gathered(turn, found, wanted if remember else []))
+        job.finished.connect(lambda found: self._gathered(turn, found, wanted, remember=remember))
 
     def survey(self) -> None:
         """Survey the open project, once more if it was already."""
@@ -72,10 +74,11 @@ class Opener(QObject):
         job.ended.connect(self._end)
         self._jobs.start(job)
 
-    def _gathered(self, turn: int, found: Gathered, paths: list[Path]) -> None:
+    def _gathered(self, turn: int, found: Gathered, paths: list[Path], *, remember: bool) -> None:
         if turn != self._gather_turn:
             return
-        source = common_source(paths)
+        self.paths = paths
+        source = common_source(paths) if remember else None
         if source is not None:
             self._settings.remember(source)
         self._session.open(*found)

@@ -7,6 +7,8 @@ from pathlib import Path
 
 from PySide6.QtCore import QByteArray, QSettings, QStandardPaths
 
+from lapsebench.io.projectfile import SUFFIX
+
 _RECENT = 8
 
 
@@ -34,13 +36,13 @@ class Settings:
         self._store.setValue(key, value)
 
     def recent(self) -> list[Path]:
-        """Return the last folders opened that are still there, newest first."""
+        """Return the last folders and projects opened that are still there, newest first."""
         stored = self._store.value("open/recent", [], type=list)
         texts = stored if isinstance(stored, list) else []
         return [path for path in map(Path, map(str, texts)) if path.exists()]
 
     def remember(self, path: Path) -> None:
-        """Put a folder at the head of the recent ones."""
+        """Put a folder or project at the head of the recent ones."""
         others = [known for known in self.recent() if known != path]
         self._store.setValue("open/recent", [str(p) for p in [path, *others][:_RECENT]])
 
@@ -68,7 +70,7 @@ def _standard(location: QStandardPaths.StandardLocation) -> Path:
 
 
 def common_source(paths: Sequence[Path]) -> Path | None:
-    """Return the folder that stands for `paths` in the list of recent folders."""
+    """Return the folder or project that stands for `paths` in the list of recent ones."""
     if not paths:
         return None
-    return paths[0] if paths[0].is_dir() else paths[0].parent
+    return paths[0] if paths[0].is_dir() or paths[0].suffix == SUFFIX else paths[0].parent

@@ -17,11 +17,13 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QApplication, QFileDialog, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
 from lapsebench.gui import theme
+from lapsebench.gui.closing import Closing
 from lapsebench.gui.deeds import Deeds
 from lapsebench.gui.dropcover import DropCover, dropped_paths
 from lapsebench.gui.feed import PictureFeed
 from lapsebench.gui.filming import Filming
 from lapsebench.gui.jobs import Jobs
+from lapsebench.gui.keeping import Keeper
 from lapsebench.gui.menus import PLAY_ROW, Menus
 from lapsebench.gui.opening import Opener
 from lapsebench.gui.player import Player
@@ -44,11 +46,11 @@ class MainWindow(QMainWindow):
         self.setWindowTitle(self.tr("lapsebench"))
         self.setAcceptDrops(True)
         self.settings = Settings()
-        self._close_anyway = False
         self.session = Session(self)
         self.jobs = Jobs(self)
         self.player = Player(self.session, self)
         self.opener = Opener(self.session, self.jobs, self.settings, self)
+        self.keeper = Keeper(self.session, self.settings, self)
         self.menus = Menus(
             self.session, Deeds(self).by_name(), theme=self._stored_theme(), loop=self._stored_loop(), parent=self
         )
@@ -91,6 +93,12 @@ class MainWindow(QMainWindow):
         if texts:
             self.open_paths([Path(text) for text in texts])
 
+    def ask_project(self) -> None:
+        """Let the user choose a project file."""
+        path = self.keeper.ask_file()
+        if path is not None:
+            self.open_paths([path])
+
     # -- building
 
     def _build(self) -> None:
@@ -112,6 +120,7 @@ class MainWindow(QMainWindow):
         self.feed = PictureFeed(self.session, self.jobs, self.bench.picture, self)
         self.link = StripLink(self.session, self.bench.strip, self)
         self.filming = Filming(self.session, self.jobs, self.messages, self)
+        self.closing = Closing(self, self.filming, self.keeper, self.messages)
         centre = QWidget(self)
         column = QVBoxLayout(centre)
         column.setContentsMargins(0, 2, 0, 0)
@@ -130,9 +139,13 @@ class MainWindow(QMainWindow):
         self.opener.failed.connect(self.messages.show_error)
         self.opener.stopped.connect(self._survey_stopped)
         self.opener.opened.connect(self._opened)
+        self.keeper.failed.connect(self.messages.show_error)
+        self.keeper.saved.connect(self._name_window)
+        self.session.undo_stack.cleanChanged.connect(self._name_window)
+        self.session.project_changed.connect(self.closing.reset)
         self.feed.failed.connect(self.messages.show_error)
         self.bench.foot.wanted.connect(self.filming.make)
-        self.filming.busy_changed.connect(self._film_busy)
+        self.filming.busy_changed.connect(self.bench.foot.set_busy)
         self.player.playing_changed.connect(self.feed.set_playing)
         self.player.playing_changed.connect(self.bench.transport.set_playing)
         self.player.speed_changed.connect(self.bench.transport.show_speed)
@@ -148,11 +161,17 @@ class MainWindow(QMainWindow):
 
     def _opened(self) -> None:
         self.stack.setCurrentWidget(self.bench)
-        source = self.session.project.sources
-        self.setWindowTitle(self.tr("{0} – lapsebench").format(source[0].name) if source else self.tr("lapsebench"))
+        self.keeper.opened(self.opener.paths)
+        self._name_window()
         self._show_recent()
         self.bench.strip.setFocus()
         self.feed.refresh()
+
+    def _name_window(self) -> None:
+        sources, kept = self.session.project.sources, self.keeper.path
+        name = kept.stem if kept else sources[0].name if sources else ""
+        self.setWindowTitle(self.tr("{0}[*] – lapsebench").format(name) if name else self.tr("lapsebench"))
+        self.setWindowModified(bool(name) and self.keeper.unsaved)
 
     def _open_one(self, path: Path) -> None:
         self.open_paths([path])
@@ -165,7 +184,8 @@ class MainWindow(QMainWindow):
 
     def _enable(self) -> None:
         actions, here = self.menus.actions, bool(self.session.project.frames)
-        always = {"open folder", "open files", "open demo", "quit", "undo", "redo", "full screen", "keys", "about", "loop"}
+        always = {"open folder", "open files", "open project", "open demo", "quit", "undo", "redo", "full screen"}
+        always |= {"keys", "about", "loop"}
         always |= {theme.value for theme in Theme}
         for name in actions.names():
             if name not in always:
@@ -191,12 +211,7 @@ class MainWindow(QMainWindow):
 
     def close_now(self) -> None:
         """Close without asking, even while a film is made."""
-        self._close_anyway = True
-        self.close()
-
-    def _film_busy(self, busy: bool) -> None:
-        self._close_anyway = False
-        self.bench.foot.set_busy(busy)
+        self.closing.now()
 
     # -- themes and memory
 
@@ -262,12 +277,8 @@ class MainWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent, /) -> None:
         """Remember the window, stop all work and wait for its threads; a film in the making is stopped only on request."""
-        if self.filming.busy and not self._close_anyway:
-            self._close_anyway = True
+        if not self.closing.may_close():
             event.ignore()
-            what = self.tr("A film is being made.")
-            buttons = ((self.tr("Stop it and close"), self.close),)
-            self.messages.show_message(Message(what, self.tr("Close once more to stop it."), "caution", buttons=buttons))
             return
         self.player.pause()
         self.settings.put("window/geometry", self.saveGeometry())

@@ -23,6 +23,7 @@ from lapsebench.errors import FrameError
 from lapsebench.imaging.proxy import PROXY_LONG_SIDE, measure_frame
 from lapsebench.io import scan
 from lapsebench.io.cache import MeasureStore
+from lapsebench.io.projectfile import SUFFIX, load_project
 from lapsebench.io.read import read_picture, to_linear
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 
@@ -48,7 +49,12 @@ class Survey:
 
 
 def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tuple[str, ...]]:
-    """Return the project of the frames in `paths` (folders or files) and notes for the user. Raises `GatherError`."""
+    """Return the project of the frames in `paths` and notes for the user. Raises `GatherError` or `ProjectFileError`.
+
+    `paths` are folders, stills, or one project file.
+    """
+    if len(paths) == 1 and paths[0].suffix == SUFFIX:
+        return load_project(paths[0]), ()
     gathered = scan.gather(paths, tick=tick)
     frames = list(gathered.frames)
     for i in gaps(frames):
