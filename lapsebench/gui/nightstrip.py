@@ -13,14 +13,13 @@ from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Shot
-from lapsebench.gui.strip_axes import change_at
 from lapsebench.gui.strip_handles import peg_at
 from lapsebench.gui.strip_keys import StripKeys
 from lapsebench.gui.strip_legend import StripLegend
+from lapsebench.gui.strip_marks import change_at, fault_at
 from lapsebench.gui.strip_menu import FrameMenu
 from lapsebench.gui.strip_model import Curve
 from lapsebench.gui.strip_mouse import StripMouse
-from lapsebench.gui.strip_plot import fault_at
 from lapsebench.gui.strip_readout import StripReadout
 from lapsebench.gui.strip_style import DARK, LIGHT
 
@@ -115,7 +114,7 @@ class NightStrip(QWidget):
         """Put the in and out handles at frames `first` and `last`, without a signal."""
         if self.canvas.model is not None:
             self.canvas.model.trim = (first, last)
-            self.canvas.update()
+            self.canvas.refresh_grips()
 
     def set_theme(self, dark: bool) -> None:
         """Use the dark or the light colours."""
@@ -181,12 +180,12 @@ class NightStrip(QWidget):
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Show that keys go here."""
         super().focusInEvent(event)
-        self.canvas.update()
+        self.canvas.layers.show_focus(True)
 
     def focusOutEvent(self, event: QFocusEvent) -> None:
         """Show that keys go elsewhere."""
         super().focusOutEvent(event)
-        self.canvas.update()
+        self.canvas.layers.show_focus(False)
 
     def _connect(self) -> None:
         canvas, legend = self.canvas, self.legend

@@ -1,33 +1,22 @@
-"""Draws the scales of the night strip: grid, stops on either side, frame numbers, clock time and setting changes."""
+"""The scales of the night strip: grid, stops on either side, frame numbers, clock time and labels of setting changes."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
 from math import ceil, floor
 
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPen
+import pyqtgraph as pg
+from PySide6.QtCore import QObject, QRectF, Qt
+from PySide6.QtGui import QFont, QFontMetricsF, QTextOption
+from PySide6.QtWidgets import QGraphicsSimpleTextItem
 
-from lapsebench.gui.strip_model import SettingChange, StripModel
+from lapsebench.gui.strip_marks import change_labels
+from lapsebench.gui.strip_model import Curve, StripModel
 from lapsebench.gui.strip_style import Style
 from lapsebench.gui.strip_view import LEFT_GUTTER, RIGHT_GUTTER, StripView, nice_step
 
 MINUS = "\N{MINUS SIGN}"
-_GAP = 10.0  # pixels between labels
-_CENTRE = Qt.AlignmentFlag.AlignCenter
-_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-_LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
-
-
-@dataclass(frozen=True, slots=True)
-class AxisWords:
-    """Names of the scales, in the language of the window."""
-
-    keogram: str
-    light: str
-    exposure: str
-    frame: str
-    clock: str
+_TICK, _EDGE = 4, 6  # pixels: length of a tick, and between a name and the edge of the canvas
 
 
 def stops_text(ev: float) -> str:
@@ -36,47 +25,10 @@ def stops_text(ev: float) -> str:
     return "0" if text in {"0", "-0"} else text.replace("-", MINUS)
 
 
-def _stop_ticks(view: StripView, row: float) -> list[float]:
-    step = nice_step(view.high - view.low, max(int(view.plot.height() // (row * 1.5)), 2))
+def stop_ticks(view: StripView) -> list[float]:
+    """Return the stops that get a line of the grid."""
+    step = nice_step(view.high - view.low, max(int(view.plot.height() // (view.row * 1.5)), 2))
     return [step * i for i in range(ceil(view.low / step), floor(view.high / step) + 1)]
-
-
-def draw_stops(painter: QPainter, view: StripView, style: Style, words: AxisWords, shift: float | None) -> None:
-    """Draw the grid and the scales of stops; the right one is the left less `shift`, and left out where it is None."""
-    plot, row = view.plot, view.row
-    for ev in _stop_ticks(view, row):
-        y = round(view.y(ev)) + 0.5
-        painter.setPen(QPen(style.grid, 1))
-        painter.drawLine(QPointF(plot.left(), y), QPointF(plot.right(), y))
-        if not plot.top() + 3 <= y <= plot.bottom() - 3:
-            continue
-        painter.setPen(style.text)
-        painter.drawText(QRectF(0, y - row, plot.left() - 7, 2 * row), _RIGHT, stops_text(ev))
-        if shift is not None:
-            painter.setPen(style.exposure)
-            painter.drawText(QRectF(plot.right() + 7, y - row, RIGHT_GUTTER, 2 * row), _LEFT, stops_text(ev - shift))
-    _draw_upright(
-        painter, QRectF(0, view.lane.top(), row + 4, view.lane.height() + plot.height()), words.light, style.text, -90
-    )
-    _draw_upright(painter, QRectF(0, view.keogram.top(), row + 4, view.keogram.height()), words.keogram, style.muted, -90)
-    if shift is not None:
-        side = QRectF(plot.right() + RIGHT_GUTTER - 2 * row - 2, view.keogram.bottom(), 2 * row, 0)
-        side.setBottom(view.marks.bottom())
-        _draw_upright(painter, side, words.exposure, style.exposure, 90)
-
-
-def _draw_upright(painter: QPainter, box: QRectF, text: str, colour: QColor, turn: float) -> None:
-    """Draw text turned by `turn` degrees in the middle of a box: on two lines where long, not at all where it cannot fit."""
-    painter.save()
-    painter.translate(box.center())
-    painter.rotate(turn)
-    painter.setPen(colour)
-    turned = QRectF(-box.height() / 2, -box.width() / 2, box.height(), box.width())
-    metrics = QFontMetricsF(painter.font())
-    lines = max(int(box.width() // (metrics.height() - 2)), 1)
-    if metrics.horizontalAdvance(text) <= lines * box.height():
-        painter.drawText(turned, _CENTRE | Qt.TextFlag.TextWordWrap, text)
-    painter.restore()
 
 
 def frame_ticks(view: StripView, room: float) -> list[int]:
@@ -89,78 +41,120 @@ def frame_ticks(view: StripView, room: float) -> list[int]:
     return [p for p in places if view.left <= p <= view.right]
 
 
-def _tick_room(painter: QPainter) -> float:
-    return QFontMetricsF(painter.font()).horizontalAdvance("00:00") + 26
-
-
-def draw_time(painter: QPainter, view: StripView, model: StripModel, style: Style, words: AxisWords) -> None:
-    """Draw the ticks of the time axis and, where frames have times, the clock in the lower row."""
-    row, top, room = view.row, view.marks.bottom() + 5, _tick_room(painter)
-    painter.setPen(style.muted)
-    painter.drawText(QRectF(3, top, LEFT_GUTTER, row), _LEFT, words.frame)
-    if any(f.taken is not None for f in model.frames):
-        painter.drawText(QRectF(3, top + row, LEFT_GUTTER, row), _LEFT, words.clock)
+def clock_ticks(model: StripModel, places: list[int]) -> list[tuple[int, str]]:
+    """Return the clock time at each place where it is known and another than at the one before."""
+    ticks: list[tuple[int, str]] = []
     shown = ""
-    for place in frame_ticks(view, room):
-        x, taken = view.x(place), model.frames[place].taken
-        painter.setPen(QPen(style.muted, 1))
-        painter.drawLine(QPointF(x, top - 5), QPointF(x, top - 1))
+    for place in places:
+        taken = model.frames[place].taken
         clock = f"{taken:%H:%M}" if taken else ""
         if clock != shown:
-            painter.drawText(QRectF(x - room / 2, top + row, room, row), _CENTRE, clock)
+            ticks.append((place, clock))
             shown = clock
+    return ticks
 
 
-def draw_frame_numbers(painter: QPainter, view: StripView, style: Style, tag: QRectF) -> None:
-    """Draw frame numbers counted from 1, but none that would touch the tag of the playhead."""
-    top, room, metrics = view.marks.bottom() + 5, _tick_room(painter), QFontMetricsF(painter.font())
-    painter.setPen(style.text)
-    for place in frame_ticks(view, room):
-        text = f"{place + 1}"
-        width = metrics.horizontalAdvance(text) + 6
-        box = QRectF(view.x(place) - width / 2, top, width, view.row)
-        if not box.intersects(tag):
-            painter.drawText(box, _CENTRE, text)
+class StripScales(QObject):
+    """The axes, and the names of what they count."""
+
+    def __init__(self, stops: pg.ViewBox, frames: pg.ViewBox, parent: QObject) -> None:
+        super().__init__(parent)
+        self._metrics = QFontMetricsF(QFont())
+        self._numbers: list[tuple[int, str]] = []
+        self._shown: list[tuple[int, str]] = []
+        self._sky = _axis("left", None)
+        self._grid, self._stops, self._exposure = _axis("left", stops), _axis("left", stops), _axis("right", stops)
+        self._changes = _axis("top", frames, offset=8)
+        self._frames, self._clock = _axis("bottom", frames, tick=_TICK, offset=1), _axis("bottom", frames, offset=0)
+        self._frame_name = QGraphicsSimpleTextItem(self.tr("Frame"))
+        self._clock_name = QGraphicsSimpleTextItem(self.tr("Clock"))
+        axes = (self._sky, self._grid, self._stops, self._exposure, self._changes, self._frames, self._clock)
+        self.items = (*axes, self._frame_name, self._clock_name)
+        self._grid.setGrid(255)
+        self._grid.setStyle(tickAlpha=255, showValues=False)
+        self._grid.setZValue(-1)
+
+    def lay_out(self, view: StripView, font: QFont) -> None:
+        """Put the axes about the boxes."""
+        self._metrics = QFontMetricsF(font)
+        plot, top, row = view.plot, view.marks.bottom(), view.row
+        left = QRectF(_EDGE, plot.top(), LEFT_GUTTER - _EDGE, plot.height())
+        right = QRectF(plot.right(), plot.top(), RIGHT_GUTTER - _EDGE, plot.height())
+        for axis, box in (
+            (self._sky, QRectF(_EDGE, view.keogram.top(), LEFT_GUTTER - _EDGE, view.keogram.height())),
+            (self._grid, left),
+            (self._stops, left),
+            (self._exposure, right),
+            (self._changes, view.lane),
+            (self._frames, QRectF(plot.left(), top, plot.width(), row + 5)),
+            (self._clock, QRectF(plot.left(), top + row + 6, plot.width(), row)),
+        ):
+            axis.setTickFont(font)
+            axis.label.setFont(font)
+            axis.setWidth(box.width())
+            axis.setHeight(box.height())
+            axis.setGeometry(box)
+        for name, down in ((self._frame_name, 5.0), (self._clock_name, 5 + row)):
+            name.setFont(font)
+            name.setPos(3, top + down)
+
+    def set_style(self, style: Style) -> None:
+        """Use the colours of a theme."""
+        for axis, colour in ((self._changes, style.text), (self._frames, style.text), (self._clock, style.muted)):
+            axis.setTextPen(colour)
+        for axis, colour, name, extra in (
+            (self._sky, style.muted, self.tr("Keogram"), 0),
+            (self._stops, style.text, self.tr("Light (stops)"), 0),
+            (self._exposure, style.exposure, self.tr("Camera exposure (stops)"), 2 * self._changes.size().height()),
+        ):
+            axis.setTextPen(colour)
+            self._name(axis, name, colour.name(), axis.size().height() + extra)
+        self._grid.setTickPen(style.pen(style.grid, 1))
+        self._frames.setTickPen(style.pen(style.muted, 1))
+        self._frame_name.setBrush(style.muted)
+        self._clock_name.setBrush(style.muted)
+
+    def show_stops(self, model: StripModel, view: StripView, hidden: Collection[Curve]) -> None:
+        """Show the grid and the scales of stops; camera exposure has a whole number of stops more or less."""
+        ticks, shift, edge = stop_ticks(view), model.exposure_shift, view.plot
+        words = {ev: stops_text(ev) if edge.top() + 3 <= view.y(ev) <= edge.bottom() - 3 else "" for ev in ticks}
+        for axis in (self._grid, self._stops):
+            axis.setTicks([list(words.items())])
+        self._exposure.setTicks([[(ev, text and stops_text(ev - shift)) for ev, text in words.items()]])
+        self._exposure.setVisible(Curve.EXPOSURE not in hidden)
+
+    def show_time(self, model: StripModel, view: StripView, hidden: Collection[Curve]) -> None:
+        """Show what stands along the time axis: frame numbers, clock, and setting changes where their labels fit."""
+        places = frame_ticks(view, self._metrics.horizontalAdvance("00:00") + 26)
+        self._numbers = [(place, f"{place + 1}") for place in places]
+        self._clock.setTicks([clock_ticks(model, places)])
+        labels = [] if Curve.CHANGES in hidden else change_labels(view, model, self._metrics)
+        self._changes.setTicks([[(view.place(box.center().x()), change.text) for box, change in labels]])
+        self._clock_name.setVisible(any(f.taken is not None for f in model.frames))
+
+    def show_numbers(self, view: StripView, tag: QRectF) -> None:
+        """Show the frame numbers, but none that would touch the tag of the playhead."""
+        ticks = []
+        for place, text in self._numbers:
+            half = self._metrics.horizontalAdvance(text) / 2 + 3
+            free = not tag.left() - half < view.x(place) < tag.right() + half
+            ticks.append((place, text if free else ""))
+        if ticks != self._shown:
+            self._shown = ticks
+            self._frames.setTicks([ticks])
+
+    def _name(self, axis: pg.AxisItem, text: str, colour: str, room: float) -> None:
+        """Name an axis along its side, `room` pixels long; not at all where the name cannot fit."""
+        axis.setLabel(text, color=colour)
+        axis.label.setTextWidth(room)
+        axis.label.setVisible(self._metrics.horizontalAdvance(text) <= room - 8)
+        axis.resizeEvent()
 
 
-def change_labels(view: StripView, model: StripModel, metrics: QFontMetricsF) -> list[tuple[QRectF, SettingChange]]:
-    """Return the boxes of the setting-change labels that fit without touching, each over its tick, from left to right."""
-    placed: list[tuple[QRectF, SettingChange]] = []
-    lane, free = view.lane, view.lane.left()
-    for change in changes_seen(view, model):
-        width = metrics.horizontalAdvance(change.text) + 2
-        left = min(max(view.x(change.index - 0.5) - width / 2, lane.left()), lane.right() - width)
-        if left >= free:
-            placed.append((QRectF(left, lane.top(), width, view.row), change))
-            free = left + width + _GAP
-    return placed
-
-
-def changes_seen(view: StripView, model: StripModel) -> list[SettingChange]:
-    """Return the setting changes within the view."""
-    return [c for c in model.changes if view.left <= c.index - 0.5 <= view.right]
-
-
-def change_at(view: StripView, model: StripModel, pos: QPointF) -> SettingChange | None:
-    """Return the setting change whose tick is nearest to a point within 7 pixels, None where there is none."""
-    if not view.lane.adjusted(-8, 0, 8, 4).contains(pos):
-        return None
-    near = [(abs(view.x(c.index - 0.5) - pos.x()), c.index, c) for c in changes_seen(view, model)]
-    distance, _, change = min(near, default=(float("inf"), 0, None))
-    return change if distance <= 7 else None
-
-
-def draw_changes(painter: QPainter, view: StripView, model: StripModel, style: Style) -> None:
-    """Draw a tick along the top of the plot for each setting change, and a label over it where there is room."""
-    ticks = [view.x(c.index - 0.5) for c in changes_seen(view, model)]
-    faint = QColor(style.exposure)
-    faint.setAlpha(80)
-    for x in ticks:
-        if len(ticks) * 12 < view.plot.width():
-            painter.setPen(QPen(faint, 1, Qt.PenStyle.DotLine))
-            painter.drawLine(QPointF(x, view.plot.top()), QPointF(x, view.plot.bottom()))
-        painter.setPen(QPen(style.exposure, 2))
-        painter.drawLine(QPointF(x, view.lane.bottom() - 5), QPointF(x, view.lane.bottom() + 3))
-    painter.setPen(style.text)
-    for box, change in change_labels(view, model, QFontMetricsF(painter.font())):
-        painter.drawText(box, _CENTRE, change.text)
+def _axis(side: str, box: pg.ViewBox | None, *, tick: int = 0, offset: int = 7) -> pg.AxisItem:
+    """Return an axis without a line of its own, nor ticks where they have no length; labels may reach past the ends."""
+    axis = pg.AxisItem(side, pen=pg.mkPen(None), linkView=box, maxTickLength=tick, showValues=box is not None)
+    axis.setStyle(tickTextOffset=offset, tickAlpha=255 if tick else 0, hideOverlappingLabels=40, autoExpandTextSpace=False)
+    axis.enableAutoSIPrefix(False)
+    axis.label.document().setDefaultTextOption(QTextOption(Qt.AlignmentFlag.AlignHCenter))
+    return axis

@@ -1,23 +1,22 @@
-"""The drawn part of the night strip: keeps what is shown, fits it to the canvas and paints it."""
+"""The drawn part of the night strip: keeps what is shown and fits it to the canvas."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from math import isfinite
 
-from PySide6.QtCore import QEvent, Qt, Signal
+from PySide6.QtCore import QEvent, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Shot
-from lapsebench.gui.strip_axes import AxisWords
 from lapsebench.gui.strip_handles import Drag, Grab
 from lapsebench.gui.strip_keogram import Keogram
-from lapsebench.gui.strip_layers import StripLayers, focus_ring
+from lapsebench.gui.strip_layers import StripLayers
+from lapsebench.gui.strip_marks import mark_rows
 from lapsebench.gui.strip_model import StripModel
-from lapsebench.gui.strip_plot import mark_rows
 from lapsebench.gui.strip_style import DARK, Style
 from lapsebench.gui.strip_view import StripView
 
@@ -35,15 +34,8 @@ class StripCanvas(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        words = AxisWords(
-            self.tr("Keogram"),
-            self.tr("Light (stops)"),
-            self.tr("Camera exposure (stops)"),
-            self.tr("Frame"),
-            self.tr("Clock"),
-        )
         self.view = StripView()
-        self.layers = StripLayers(self.view, words, DARK)
+        self.layers = StripLayers(self.view, DARK, self)
         self.model: StripModel | None = None
         self.keogram = Keogram(0)
         self.chosen_peg: int | None = None
@@ -68,31 +60,48 @@ class StripCanvas(QWidget):
     def clear(self) -> None:
         """Show that there is nothing to see yet."""
         self.model, self._drag, self.keogram = None, None, Keogram(0)
-        self.update()
+        self.refresh()
 
     def lay_out(self) -> None:
-        """Share out the canvas anew and redraw everything."""
+        """Share out the canvas anew and show everything."""
         rows = mark_rows(self.model) if self.model else 0
         row = float(round(QFontMetricsF(self._font()).height()))
         self.view.lay_out(self.width(), self.height(), row=row, mark_rows=rows)
+        self.layers.lay_out(QRectF(self.rect()), self._font())
         self.refresh()
 
     def refresh(self) -> None:
-        """Fit the stops to what is seen and redraw everything."""
-        self.layers.stale()
-        self._fit()
+        """Fit the stops to what is seen and show everything anew, or one calm line where there is no shot."""
+        empty = self.model is None or not self.model.count
+        self.layers.plots.setVisible(not empty)
+        if self.model is not None and not empty:
+            self._fit()
+            self.layers.show(self.model, self.keogram, self.chosen_peg)
         self.update()
 
+    def follow(self) -> None:
+        """Show the frames that are in view now, with the stops fitted to them."""
+        if self.model is not None and self.model.count:
+            self._fit()
+            self.layers.follow(self.model, self.keogram, self.chosen_peg)
+
     def refresh_film(self) -> None:
-        """Redraw the film light, and more only where the stops no longer fit."""
-        self.layers.stale_curves()
-        self._fit()
-        self.update()
+        """Show the film light anew, and more only where the stops no longer fit."""
+        if self.model is None or not self.model.count:
+            return
+        if self._fit():
+            self.layers.show_stops(self.model)
+        self.layers.curves.show_film(self.model, self.view)
+
+    def refresh_grips(self) -> None:
+        """Show trim, pegs and playhead anew."""
+        if self.model is not None and self.model.count:
+            self.layers.show_grips(self.model, self.chosen_peg)
 
     def set_style(self, style: Style) -> None:
         """Use the colours of a theme."""
         self.layers.style = style
-        self.refresh()
+        self.lay_out()
 
     def choose(self, index: int) -> None:
         """Move the playhead to a place in the shot, as the user did, and say so if it is another frame."""
@@ -111,8 +120,9 @@ class StripCanvas(QWidget):
         index = self.model.index(frame)
         held = self._drag is not None and self._drag.grab is not Grab.PLAYHEAD
         if index is not None and not held and self.view.reveal(index):
-            self.refresh()
-        self.update()
+            self.follow()
+        elif self.model.count:
+            self.layers.show_playhead(self.model)
 
     def zoom(self, factor: float, about: float | None = None) -> None:
         """See `factor` times fewer frames about a place, by default the playhead where it is seen."""
@@ -123,12 +133,12 @@ class StripCanvas(QWidget):
             middle = (self.view.left + self.view.right) / 2
             about = place if self.view.left <= place <= self.view.right else middle
         self.view.zoom(factor, about)
-        self.refresh()
+        self.follow()
 
     def show_whole(self) -> None:
         """Show every frame of the shot."""
         self.view.show_whole()
-        self.refresh()
+        self.follow()
 
     def cut_at(self, grab: Grab, index: int, *, final: bool) -> None:
         """Move the in or out handle to a place in the shot, never past the other one, and say so."""
@@ -139,8 +149,8 @@ class StripCanvas(QWidget):
         trim = (min(frame, last), last) if grab is Grab.TRIM_IN else (first, max(frame, first))
         if trim != self.model.trim or final:
             self.model.trim = trim
+            self.refresh_grips()
             self.trim_changed.emit(*trim, final)
-            self.update()
 
     def set_pegs(self, pegs: tuple[Peg, ...]) -> None:
         """Show these pegs; one that is being dragged and is no longer there is let go."""
@@ -153,6 +163,7 @@ class StripCanvas(QWidget):
         if self.chosen_peg not in frames:
             self.chosen_peg = None
         self.refresh_film()
+        self.refresh_grips()
 
     def film_at(self, index: int) -> float | None:
         """Return the film light at a place in the shot, stops; the luminance while there is none; None where unknown."""
@@ -169,24 +180,17 @@ class StripCanvas(QWidget):
         """Move a peg up or down and say so."""
         if self.model is not None:
             self.model.set_pegs([replace(p, film_ev=film_ev) if p.frame == frame else p for p in self.model.pegs])
+            self.refresh_grips()
             self.peg_moved.emit(frame, film_ev, final)
-            self.update()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
-        """Paint the layers, or one calm line where there is no shot."""
+        """Paint one calm line where there is no shot; else the layers lie over this."""
         painter = QPainter(self)
         painter.fillRect(self.rect(), self.layers.style.ground)
         painter.setFont(self._font())
-        if self.model is None or not self.model.count:
-            painter.setPen(self.layers.style.muted)
-            text = self.tr("The night appears here once frames are gathered.")
-            painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, text)
-        else:
-            ratio = self.devicePixelRatioF()
-            self.layers.paint(painter, self.size(), ratio=ratio, model=self.model, keogram=self.keogram, peg=self.chosen_peg)
-            if self.hasFocus():
-                painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-                focus_ring(painter, self.size(), self.layers.style)
+        painter.setPen(self.layers.style.muted)
+        text = self.tr("The night appears here once frames are gathered.")
+        painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, text)
         painter.end()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
@@ -194,18 +198,18 @@ class StripCanvas(QWidget):
         super().resizeEvent(event)
         self.lay_out()
 
-    def changeEvent(self, event: QEvent) -> None:
-        """Share out the canvas anew where letters got another size."""
-        super().changeEvent(event)
-        if event.type() is QEvent.Type.FontChange:
+    def event(self, event: QEvent) -> bool:
+        """Share out the canvas anew where letters or pixels got another size."""
+        known = super().event(event)
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.DevicePixelRatioChange):
             self.lay_out()
+        return known
 
-    def _fit(self) -> None:
-        """Fit the range of stops to what is seen; not while a peg is dragged, lest it run away."""
-        if self.model is None or not self.model.count or (self._drag is not None and self._drag.peg is not None):
-            return
-        if self.view.fit(*self.model.wanted_range(*self.view.visible(), self.layers.hidden)):
-            self.layers.stale_ground()
+    def _fit(self) -> bool:
+        """Fit the range of stops to what is seen, and return whether it changed; a peg that is dragged must not run away."""
+        if self.model is None or (self._drag is not None and self._drag.peg is not None):
+            return False
+        return self.view.fit(*self.model.wanted_range(*self.view.visible(), self.layers.hidden))
 
     def _font(self) -> QFont:
         """Return the font of scales and labels, a little smaller than the window's."""

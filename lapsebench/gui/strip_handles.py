@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum, auto
 
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter, QPainterPath, QPen
+import pyqtgraph as pg
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QFont, QFontMetricsF, QPainterPath, QPen
+from PySide6.QtWidgets import QGraphicsPathItem, QGraphicsSimpleTextItem
 
 from lapsebench.core.filmlight import Peg
 from lapsebench.gui.strip_model import StripModel
-from lapsebench.gui.strip_style import DIAMOND, Style, draw_mark
+from lapsebench.gui.strip_style import Style
 from lapsebench.gui.strip_view import StripView
 
 REACH = 6.0
 """How near the pointer must be to a handle, pixels."""
 
-EAR = 8.0
+EAR, EAR_HEIGHT = 8.0, 26.0
 PEG_SIZE = 8.0
 
 
@@ -80,66 +82,119 @@ def grab_at(view: StripView, model: StripModel, pos: QPointF) -> Grab:
 
 def _ear_box(view: StripView, x: float, ear: float) -> QRectF:
     middle = view.keogram.center().y()
-    return QRectF(QPointF(min(x, x + ear), middle - 13), QPointF(max(x, x + ear), middle + 13))
+    return QRectF(min(x, x + ear), middle - EAR_HEIGHT / 2, EAR, EAR_HEIGHT)
 
 
-def draw_shade(painter: QPainter, view: StripView, model: StripModel, style: Style) -> None:
-    """Dim what is trimmed away."""
-    body, (start, end) = view.body, trim_xs(view, model)
-    if start > body.left():
-        painter.fillRect(QRectF(body.topLeft(), QPointF(min(start, body.right()), body.bottom())), style.shade)
-    if end < body.right():
-        painter.fillRect(QRectF(QPointF(max(end, body.left()), body.top()), body.bottomRight()), style.shade)
+def _ear(side: float) -> QPainterPath:
+    """Return the rounded ear of a handle, one high, on its left side (-1) or right side (1), with a grip in it."""
+    reach, grip = EAR / EAR_HEIGHT, 0.45 * side * EAR / EAR_HEIGHT
+    path = QPainterPath(QPointF(0, -0.5))
+    path.arcTo(QRectF(-reach, -0.5, 2 * reach, 1), 90, -180 * side)
+    path.closeSubpath()
+    path.moveTo(grip, -0.15)
+    path.lineTo(grip, 0.15)
+    return path
 
 
-def draw_trim(painter: QPainter, view: StripView, model: StripModel, style: Style) -> None:
-    """Draw the in and out handles: a line through keogram and plot with a rounded ear on the side that is cut."""
-    body = view.body
-    for x, ear in zip(trim_xs(view, model), (-EAR, EAR), strict=True):
-        if not body.left() - 1 <= x <= body.right() + 1:
-            continue
-        painter.setPen(QPen(style.trim, 2))
-        painter.drawLine(QPointF(x, body.top()), QPointF(x, body.bottom()))
-        box = _ear_box(view, x, ear)
-        path = QPainterPath(QPointF(x, box.top()))
-        path.arcTo(QRectF(x - EAR, box.top(), 2 * EAR, box.height()), 90, 180 if ear < 0 else -180)
-        path.closeSubpath()
-        painter.setPen(QPen(style.edge, 1))
-        painter.setBrush(style.trim)
-        painter.drawPath(path)
-        grip = x + ear * 0.45
-        painter.drawLine(QPointF(grip, box.center().y() - 4), QPointF(grip, box.center().y() + 4))
+_STEM = 4.0  # pixels of the playhead's line below the marks
+_EARS = (_ear(-1), _ear(1))
 
 
-def draw_pegs(painter: QPainter, view: StripView, model: StripModel, style: Style, chosen: int | None) -> None:
-    """Draw the pegs as diamonds; the chosen one stands on a ring."""
-    for peg in model.pegs:
-        if not view.left <= peg.frame - model.first <= view.right:
-            continue
-        point = peg_point(view, model, peg)
-        if peg.frame == chosen:
-            painter.setPen(QPen(style.film, 1.5))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawEllipse(point, PEG_SIZE + 3.5, PEG_SIZE + 3.5)
-        draw_mark(painter, point, PEG_SIZE, path=DIAMOND, colour=style.peg, edge=style.edge)
+class PlayheadTag:
+    """The number of the frame under the playhead, in a rounded tag on the time axis."""
+
+    def __init__(self) -> None:
+        self.item = QGraphicsPathItem()
+        self._text = QGraphicsSimpleTextItem(self.item)
+
+    def set_style(self, style: Style, font: QFont) -> None:
+        """Use the colours of a theme."""
+        self.item.setPen(QPen(style.ground, 2))
+        self.item.setBrush(style.playhead)
+        self._text.setBrush(style.edge)
+        self._text.setFont(font)
+
+    def show(self, text: str, top: QPointF, height: float) -> QRectF:
+        """Hang the tag by its stem from a point; return its box."""
+        width = QFontMetricsF(self._text.font()).horizontalAdvance(text) + 12
+        tag, path, stem = QRectF(top.x() - width / 2, top.y() + _STEM, width, height), QPainterPath(), QPainterPath()
+        path.addRoundedRect(tag, height / 2, height / 2)
+        stem.addRect(QRectF(top.x() - 2, top.y() - 1, 4, _STEM + 2))  # as wide as the line and its edge
+        self.item.setPath(path.united(stem))
+        self._text.setText(text)
+        self._text.setPos(tag.center() - self._text.boundingRect().center())
+        return tag
 
 
-def draw_playhead(painter: QPainter, view: StripView, model: StripModel, style: Style) -> QRectF:
-    """Draw the playhead, a line with the frame's number in a tag on the time axis; return the box of the tag."""
-    index = model.playhead - model.first
-    if not view.left <= index <= view.right:
-        return QRectF()
-    x, body = view.x(index), view.body
-    painter.setPen(QPen(style.ground, 3.5))
-    painter.drawLine(QPointF(x, body.top()), QPointF(x, body.bottom()))
-    painter.setPen(QPen(style.playhead, 2))
-    painter.drawLine(QPointF(x, body.top()), QPointF(x, body.bottom() + 4))
-    text = f"{index + 1}"
-    width = QFontMetricsF(painter.font()).horizontalAdvance(text) + 12
-    tag = QRectF(x - width / 2, body.bottom() + 4, width, view.row + 2)
-    painter.setPen(QPen(style.ground, 2))
-    painter.setBrush(style.playhead)
-    painter.drawRoundedRect(tag, tag.height() / 2, tag.height() / 2)
-    painter.setPen(style.edge)
-    painter.drawText(tag, Qt.AlignmentFlag.AlignCenter, text)
-    return tag
+class StripGrips:
+    """Shade over what is cut, handles and playhead in a box of frames across and pixels down; pegs in one of stops."""
+
+    def __init__(self, frames: pg.ViewBox, stops: pg.ViewBox) -> None:
+        self._shades = [pg.LinearRegionItem(movable=False, pen=pg.mkPen(None)) for _ in range(2)]
+        self._trims = [pg.InfiniteLine(angle=90) for _ in range(2)]
+        self._ears = pg.ScatterPlotItem()
+        self._halo, self._playhead = pg.InfiniteLine(angle=90), pg.InfiniteLine(angle=90)
+        self._ring, self._pegs = pg.ScatterPlotItem(symbol="o"), pg.ScatterPlotItem(symbol="d")
+        self.tag = PlayheadTag()
+        for item in (*self._shades, *self._trims, self._ears, self._halo, self._playhead):
+            frames.addItem(item, ignoreBounds=True)
+        for item in (self._ring, self._pegs):
+            stops.addItem(item, ignoreBounds=True)
+
+    def set_style(self, style: Style, font: QFont) -> None:
+        """Use the colours of a theme."""
+        for shade in self._shades:
+            shade.setBrush(style.shade)
+        for line, colour, width in (
+            *((trim, style.trim, 2) for trim in self._trims),
+            (self._halo, style.ground, 3.5),
+            (self._playhead, style.playhead, 2),
+        ):
+            line.setPen(style.pen(colour, width))
+        self.tag.set_style(style, font)
+
+    def show(self, model: StripModel, view: StripView, style: Style, chosen: int | None) -> None:
+        """Show trim and pegs; `chosen` is the frame of the peg that stands on a ring."""
+        start, end = (view.place(x) for x in trim_xs(view, model))
+        for shade, (left, right) in zip(self._shades, ((view.left, start), (end, view.right)), strict=True):
+            shade.setVisible(left < right)
+            shade.setRegion((max(left, view.left), min(right, view.right)))
+        ears = [(x, ear) for x, ear in zip((start, end), _EARS, strict=True) if _seen(view, x)]
+        for line, x in zip(self._trims, (start, end), strict=True):
+            line.setVisible(_seen(view, x))
+            line.setValue(x)
+        self._ears.setData(
+            x=[x for x, _ in ears],
+            y=[view.keogram.center().y()] * len(ears),
+            symbol=[ear for _, ear in ears],
+            size=EAR_HEIGHT,
+            brush=style.trim,
+            pen=style.pen(style.edge, 1),
+        )
+        self._show_pegs(model, view, style, chosen)
+
+    def _show_pegs(self, model: StripModel, view: StripView, style: Style, chosen: int | None) -> None:
+        pegs = [peg for peg in model.pegs if _seen(view, peg.frame - model.first)]
+        for item, held, size, brush, pen in (
+            (self._ring, [p for p in pegs if p.frame == chosen], 2 * PEG_SIZE + 7, None, style.pen(style.film, 1.5)),
+            (self._pegs, pegs, 2 * PEG_SIZE, style.peg, style.pen(style.edge, 1)),
+        ):
+            heights = [view.ev(peg_point(view, model, peg).y()) for peg in held]
+            item.setData(x=[p.frame - model.first for p in held], y=heights, size=size, brush=brush, pen=pen)
+
+    def show_playhead(self, model: StripModel, view: StripView) -> QRectF:
+        """Show the playhead; return the box of its tag, empty where it is out of sight."""
+        index = model.playhead - model.first
+        seen = view.left <= index <= view.right
+        for item in (self._halo, self._playhead, self.tag.item):
+            item.setVisible(seen)
+        if not seen:
+            return QRectF()
+        self._halo.setValue(index)
+        self._playhead.setValue(index)
+        return self.tag.show(f"{index + 1}", QPointF(view.x(index), view.body.bottom()), view.row + 2)
+
+
+def _seen(view: StripView, place: float) -> bool:
+    """Whether a place in the shot is in sight, or on the very edge of it."""
+    return view.left - 1e-6 <= place <= view.right + 1e-6

@@ -6,7 +6,7 @@ from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtGui import QColor, QImage
+from PySide6.QtGui import QColor
 
 Bytes = NDArray[np.uint8]
 
@@ -35,8 +35,8 @@ class Keogram:
         self.columns[index] = column[rows]
         self.filled[index] = True
 
-    def image(self, left: float, right: float, width: int, *, used: NDArray[np.bool_], empty: QColor) -> QImage:
-        """Return frames from `left` to `right` (frame i covers i - 0.5 to i + 0.5) as an image `width` pixels wide.
+    def image(self, left: float, right: float, width: int, *, used: NDArray[np.bool_], empty: QColor) -> Bytes:
+        """Return frames from `left` to `right` (frame i covers i - 0.5 to i + 0.5) as pixels, (`width`, ROWS, 3) uint8 sRGB.
 
         Columns that fall on one pixel are mixed; frames that are not `used` are grey and dim, unknown ones `empty`.
         """
@@ -44,15 +44,17 @@ class Keogram:
         samples = min(max(ceil((right - left) / width), 1), _SAMPLES)
         at = left + 0.5 + (np.arange(width * samples) + 0.5) * (right - left) / (width * samples)
         index = np.clip(at.astype(int), 0, len(self.filled) - 1)
-        picked = self.columns[index]
+        picked: Bytes = self.columns[index]
         out = index[~used[index] & self.filled[index]]
         if out.size:
             picked[~used[index] & self.filled[index]] = self._greyed(out, empty)
         picked[~self.filled[index]] = _rgb(empty).astype(np.uint8)
         if samples > 1:
-            picked = picked.reshape(width, samples, ROWS, 3).mean(axis=1, dtype=np.float32).astype(np.uint8)
-        pixels = np.ascontiguousarray(picked.transpose(1, 0, 2))
-        return QImage(pixels.data, width, ROWS, 3 * width, QImage.Format.Format_RGB888).copy()
+            total = sum(
+                (picked[i::samples].astype(np.uint16) for i in range(1, samples)), picked[::samples].astype(np.uint16)
+            )
+            picked = (total // samples).astype(np.uint8)
+        return picked
 
     def _greyed(self, index: NDArray[np.int_], empty: QColor) -> Bytes:
         """Return columns without colour, half-way to the colour of what is not known."""

@@ -1,122 +1,124 @@
-"""Paints the night strip in layers kept as pictures, so that moving a handle or the playhead redraws no curve."""
+"""The picture of the night strip: keogram, light plot, marks and grips, laid over each other in one view of pyqtgraph."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import replace
 from math import ceil
 
-from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QFont, QPainter, QPen, QPixmap
+import pyqtgraph as pg
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QFont, QPainter, QPen
+from PySide6.QtWidgets import QGraphicsRectItem, QWidget
 
-from lapsebench.gui.strip_axes import AxisWords, draw_changes, draw_frame_numbers, draw_stops, draw_time
-from lapsebench.gui.strip_handles import draw_pegs, draw_playhead, draw_shade, draw_trim
-from lapsebench.gui.strip_keogram import Keogram
+from lapsebench.gui.strip_axes import StripScales
+from lapsebench.gui.strip_handles import StripGrips
+from lapsebench.gui.strip_keogram import ROWS, Keogram
+from lapsebench.gui.strip_marks import StripMarks
 from lapsebench.gui.strip_model import Curve, StripModel
-from lapsebench.gui.strip_plot import curve_pen, draw_curve, draw_dots, draw_faults, line, staircase
+from lapsebench.gui.strip_plot import KEPT, StripCurves
 from lapsebench.gui.strip_style import Style
 from lapsebench.gui.strip_view import StripView
 
-_Paint = Callable[[QPainter, StripModel], None]
+
+def _box(height: int, *, down: bool = False, open_ended: bool = False) -> pg.ViewBox:
+    """Return a box that leaves the mouse alone; `down` turns it over, `open_ended` lets marks reach past its edge."""
+    box = pg.ViewBox(enableMenu=False, enableMouse=False, invertY=down, defaultPadding=0)
+    box.disableAutoRange()
+    box.setZValue(height)
+    box.setFlag(box.GraphicsItemFlag.ItemClipsChildrenToShape, not open_ended)
+    return box
 
 
 class StripLayers:
-    """Two kept pictures: the ground (keogram, scales, recorded light) and the film light above it."""
+    """Boxes on one time axis, from back to front: keogram, light in stops, marks in pixels down, pegs in stops.
 
-    def __init__(self, view: StripView, words: AxisWords, style: Style) -> None:
+    The canvas above has the mouse and the keys; nothing here takes them.
+    """
+
+    def __init__(self, view: StripView, style: Style, parent: QWidget) -> None:
         self.view = view
-        self.words = words
         self.style = style
         self.hidden: set[Curve] = set()
-        self._keogram: QPixmap | None = None
-        self._ground: QPixmap | None = None
-        self._curves: QPixmap | None = None
+        self.plots = pg.GraphicsView(parent)
+        self.plots.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self.plots.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.plots.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+        self._sky, self._light = _box(0, down=True), _box(0)
+        self._frames, self._pegs = _box(1, down=True, open_ended=True), _box(2, open_ended=True)
+        self._image = pg.ImageItem(autoLevels=False)
+        self._image.setCacheMode(KEPT)
+        self._sky.addItem(self._image, ignoreBounds=True)
+        self.curves, self.marks = StripCurves(self._light), StripMarks(self._frames)
+        self.scales, self.grips = StripScales(self._light, self._frames, parent), StripGrips(self._frames, self._pegs)
+        self._ground, self._focus = QGraphicsRectItem(), QGraphicsRectItem()
+        self._ground.setZValue(-2)
+        self._ground.setPen(Qt.PenStyle.NoPen)
+        self.grips.tag.item.setZValue(0.5)  # the playhead runs into it
+        for item in (self._ground, *self.scales.items, *self.boxes, self.grips.tag.item, self._focus):
+            self.plots.addItem(item)
 
-    def stale(self) -> None:
-        """Redraw everything at the next paint."""
-        self._keogram = None
-        self.stale_ground()
+    @property
+    def boxes(self) -> tuple[pg.ViewBox, ...]:
+        """The boxes from back to front."""
+        return self._sky, self._light, self._frames, self._pegs
 
-    def stale_ground(self) -> None:
-        """Redraw scales and curves at the next paint, but not the keogram."""
-        self._ground = None
-        self.stale_curves()
+    def lay_out(self, box: QRectF, font: QFont) -> None:
+        """Put everything in its place within `box`, as the view shares it out."""
+        view = self.view
+        self.plots.setGeometry(box.toRect())
+        self._focus.setRect(box.adjusted(0.5, 0.5, -0.5, -0.5))
+        self._ground.setRect(view.lane.united(view.marks))
+        for part, where in zip(self.boxes, (view.keogram, view.plot, view.body, view.plot), strict=True):
+            part.setGeometry(where)
+        self._sky.setYRange(0, ROWS, padding=0)
+        self._frames.setYRange(view.body.top(), view.body.bottom(), padding=0)
+        self.scales.lay_out(view, font)
+        self._set_style(replace(self.style, ratio=self.plots.devicePixelRatioF()), font)
 
-    def stale_curves(self) -> None:
-        """Redraw the film light at the next paint."""
-        self._curves = None
+    def _set_style(self, style: Style, font: QFont) -> None:
+        """Use the colours of a theme."""
+        self.style = style
+        self.plots.setBackground(style.ground)
+        self._ground.setBrush(style.plot)
+        self._focus.setPen(QPen(style.playhead, 1))
+        self.curves.set_style(style)
+        self.scales.set_style(style)
+        self.grips.set_style(style, font)
 
-    def paint(
-        self, painter: QPainter, size: QSize, *, ratio: float, model: StripModel, keogram: Keogram, peg: int | None
-    ) -> None:
-        """Paint the whole strip; `ratio` is physical pixels per pixel, `peg` the frame of the chosen peg."""
+    def show(self, model: StripModel, keogram: Keogram, chosen: int | None) -> None:
+        """Show everything anew; `chosen` is the frame of the chosen peg."""
+        self.curves.show(model, self.hidden)
+        self.follow(model, keogram, chosen)
+
+    def follow(self, model: StripModel, keogram: Keogram, chosen: int | None) -> None:
+        """Show the frames that are in view now."""
         view, style = self.view, self.style
-        if self._ground is not None and self._ground.devicePixelRatio() != ratio:
-            self.stale()
-        if self._keogram is None:
-            self._keogram = self._keogram_picture(ratio, model, keogram)
-        if self._ground is None:
-            self._ground = self._picture(size, ratio, painter.font(), model, self._paint_ground)
-        if self._curves is None:
-            self._curves = self._picture(size, ratio, painter.font(), model, self._paint_film)
-        painter.drawPixmap(0, 0, self._ground)
-        painter.drawPixmap(view.keogram, self._keogram, QRectF(self._keogram.rect()))
-        painter.drawPixmap(0, 0, self._curves)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        draw_shade(painter, view, model, style)
-        draw_trim(painter, view, model, style)
-        draw_frame_numbers(painter, view, style, draw_playhead(painter, view, model, style))
-        draw_pegs(painter, view, model, style, peg)
+        for box in self.boxes:
+            box.setXRange(view.left, view.right, padding=0)
+        width = ceil(view.keogram.width() * style.ratio)
+        self._image.setImage(keogram.image(view.left, view.right, width, used=model.used, empty=style.empty))
+        self._image.setRect(QRectF(view.left, 0, view.span, ROWS))
+        self.scales.show_time(model, view, self.hidden)
+        self.marks.show(model, view, style, self.hidden)
+        self.show_stops(model)
+        self.show_grips(model, chosen)
 
-    def _keogram_picture(self, ratio: float, model: StripModel, keogram: Keogram) -> QPixmap:
-        width = ceil(self.view.keogram.width() * ratio)
-        image = keogram.image(self.view.left, self.view.right, width, used=model.used, empty=self.style.empty)
-        height = ceil(self.view.keogram.height() * ratio)
-        smooth = Qt.TransformationMode.SmoothTransformation
-        return QPixmap.fromImage(image.scaled(width, height, Qt.AspectRatioMode.IgnoreAspectRatio, smooth))
+    def show_stops(self, model: StripModel) -> None:
+        """Show the range of stops that is in view now."""
+        for box in (self._light, self._pegs):
+            box.setYRange(self.view.low, self.view.high, padding=0)
+        self.scales.show_stops(model, self.view, self.hidden)
+        self.curves.follow(model, self.view, self.style)
 
-    @staticmethod
-    def _picture(size: QSize, ratio: float, font: QFont, model: StripModel, paint: _Paint) -> QPixmap:
-        picture = QPixmap(size * ratio)
-        picture.setDevicePixelRatio(ratio)
-        picture.fill(Qt.GlobalColor.transparent)
-        painter = QPainter(picture)
-        painter.setFont(font)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        paint(painter, model)
-        painter.end()
-        return picture
+    def show_grips(self, model: StripModel, chosen: int | None) -> None:
+        """Show trim, pegs and playhead."""
+        self.grips.show(model, self.view, self.style, chosen)
+        self.show_playhead(model)
 
-    def _paint_ground(self, painter: QPainter, model: StripModel) -> None:
-        """Paint all that film light does not change."""
-        view, style, hidden = self.view, self.style, self.hidden
-        painter.fillRect(view.plot.united(view.marks).united(view.lane), style.plot)
-        draw_stops(painter, view, style, self.words, None if Curve.EXPOSURE in hidden else model.exposure_shift)
-        draw_time(painter, view, model, style, self.words)
-        if Curve.CHANGES not in hidden:
-            draw_changes(painter, view, model, style)
-        painter.setClipRect(view.plot)
-        if Curve.EXPOSURE not in hidden:
-            pen = curve_pen(style.exposure, 1.5)
-            draw_curve(painter, view, model.exposure + model.exposure_shift, pen=pen, shape=staircase)
-        if Curve.SCENE not in hidden:
-            pen = curve_pen(style.scene, 1.3, dashed=True)
-            draw_curve(painter, view, model.scene + model.scene_shift, pen=pen, shape=line)
-        if Curve.LUMINANCE not in hidden:
-            draw_dots(painter, view, model, style)
-        painter.setClipping(False)
-        if Curve.FAULTS not in hidden:
-            draw_faults(painter, view, model, style)
+    def show_playhead(self, model: StripModel) -> None:
+        """Show the playhead, and the frame numbers beside its tag."""
+        self.scales.show_numbers(self.view, self.grips.show_playhead(model, self.view))
 
-    def _paint_film(self, painter: QPainter, model: StripModel) -> None:
-        """Paint the film light, the boldest line, over the dots."""
-        if Curve.FILM in self.hidden:
-            return
-        painter.setClipRect(self.view.plot)
-        draw_curve(painter, self.view, model.film_seen, pen=curve_pen(self.style.film, 2.8), shape=line)
-
-
-def focus_ring(painter: QPainter, size: QSize, style: Style) -> None:
-    """Show that the keys go to the strip."""
-    painter.setPen(QPen(style.playhead, 1))
-    painter.setBrush(Qt.BrushStyle.NoBrush)
-    painter.drawRect(0, 0, size.width() - 1, size.height() - 1)
+    def show_focus(self, focused: bool) -> None:
+        """Show whether the keys go to the strip."""
+        self._focus.setVisible(focused)

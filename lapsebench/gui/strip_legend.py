@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from pyqtgraph.graphicsItems.ScatterPlotItem import drawSymbol
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QIcon, QPainter, QPen, QPixmap, QPolygonF, QResizeEvent
+from PySide6.QtGui import QBrush, QIcon, QPainter, QPen, QPixmap, QPolygonF, QResizeEvent, QTransform
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QToolButton, QWidget
 
 from lapsebench.core.sequence import Fault
 from lapsebench.gui.strip_model import Curve
-from lapsebench.gui.strip_plot import curve_pen, draw_lines
-from lapsebench.gui.strip_style import DARK, FAULT_MARKS, Style, draw_mark
+from lapsebench.gui.strip_style import DARK, DASHES, FAULT_MARKS, MARK_SIZE, Style
 
 SAMPLE, ICON = QSize(22, 14), QSize(26, 14)
 _LINES = {
@@ -33,7 +35,8 @@ def draw_sample(painter: QPainter, curve: Curve, style: Style) -> None:
     elif curve is Curve.FAULTS:
         for x, fault in ((6, Fault.UNREADABLE), (16, Fault.BLOWN)):
             colour, path = FAULT_MARKS[fault]
-            draw_mark(painter, QPointF(x, 7), 5, path=path, colour=colour, edge=style.edge)
+            painter.setTransform(QTransform().translate(x, 7))
+            drawSymbol(painter, path, MARK_SIZE, style.pen(style.edge, 1), QBrush(colour))
     else:
         shape = QPolygonF([QPointF(x, y) for x, y in _LINES[curve]])
         colour, width = {
@@ -41,15 +44,16 @@ def draw_sample(painter: QPainter, curve: Curve, style: Style) -> None:
             Curve.SCENE: (style.scene, 1.5),
             Curve.FILM: (style.film, 3.0),
         }[curve]
-        draw_lines(painter, [shape], curve_pen(colour, width, dashed=curve is Curve.SCENE))
+        painter.setPen(style.pen(colour, width, dashes=DASHES if curve is Curve.SCENE else ()))
+        painter.drawPolyline(shape)
 
 
-def sample_icon(curve: Curve, style: Style, ratio: float) -> QIcon:
+def sample_icon(curve: Curve, style: Style) -> QIcon:
     """Return the sample of a curve as an icon: an empty dashed box while the curve is hidden."""
     icon = QIcon()
     for state in (QIcon.State.On, QIcon.State.Off):
-        picture = QPixmap(ICON * ratio)
-        picture.setDevicePixelRatio(ratio)
+        picture = QPixmap(ICON * style.ratio)
+        picture.setDevicePixelRatio(style.ratio)
         picture.fill(Qt.GlobalColor.transparent)
         painter = QPainter(picture)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
@@ -72,7 +76,6 @@ class StripLegend(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._style = DARK
         self.captions = self._captions()
         self.buttons = {curve: self._curve_button(curve) for curve in Curve}
         self.zoom_out = self._button("\N{MINUS SIGN}", self.tr("See more of the night (−)"))
@@ -96,9 +99,8 @@ class StripLegend(QWidget):
 
     def set_style(self, style: Style) -> None:
         """Draw the samples in the colours of a theme."""
-        self._style = style
         for curve, button in self.buttons.items():
-            button.setIcon(sample_icon(curve, style, self.devicePixelRatioF()))
+            button.setIcon(sample_icon(curve, replace(style, ratio=self.devicePixelRatioF())))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Choose the longest captions that fit."""

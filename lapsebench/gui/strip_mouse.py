@@ -31,7 +31,7 @@ class StripMouse(StripCanvas):
         if drag.peg is not None and drag.moved:
             self.move_peg(drag.peg.frame, drag.peg.film_ev, final=True)
         self.unsetCursor()
-        self.update()
+        self.refresh_grips()
         return True
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
@@ -52,7 +52,7 @@ class StripMouse(StripCanvas):
         self.setCursor(_CURSORS[grab])
         if grab is Grab.PLAYHEAD and self._scrubs(pos):
             self.choose(self.view.index(pos.x()))
-        self.update()
+        self.refresh_grips()
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Move what is held, or tell what lies under the pointer."""
@@ -79,7 +79,7 @@ class StripMouse(StripCanvas):
             self.cut_at(drag.grab, round(self.view.place(pos.x()) - 0.5), final=False)
         elif drag.grab is Grab.PAN:
             self.view.pan_to(drag.left - (pos.x() - drag.origin.x()) / self.view.column)
-            self.refresh()
+            self.follow()
         elif drag.peg is not None:
             up = (drag.origin.y() - pos.y()) * (self.view.high - self.view.low) / self.view.plot.height()
             film_ev = min(max(drag.peg.film_ev + up, self.view.low), self.view.high)
@@ -122,7 +122,7 @@ class StripMouse(StripCanvas):
         turn = event.angleDelta()
         if abs(turn.x()) > abs(turn.y()):
             self.view.pan_to(self.view.left - turn.x() / 120 * 0.1 * self.view.span)
-            self.refresh()
+            self.follow()
         elif turn.y():
             self.zoom(1.25 ** (turn.y() / 120), self.view.place(event.position().x()))
         event.accept()

@@ -1,163 +1,115 @@
-"""Draws the curves of the light plot: dots, staircase, scene light and film light, with gaps where nothing is known."""
+"""The curves of the light plot: dots, staircase, scene light and film light, with gaps where nothing is known."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Collection
 
 import numpy as np
-from PySide6.QtCore import QPointF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
+import pyqtgraph as pg
+from numpy.typing import NDArray
+from PySide6.QtWidgets import QGraphicsItem
 
-from lapsebench.gui.strip_model import Floats, StripModel
-from lapsebench.gui.strip_style import FAULT_MARKS, Style, draw_mark
+from lapsebench.gui.strip_model import Curve, Floats, StripModel
+from lapsebench.gui.strip_style import DASHES, Style
 from lapsebench.gui.strip_view import StripView
 
+KEPT = QGraphicsItem.CacheMode.DeviceCoordinateCache
+"""Curves are kept as pictures: what moves over them does not draw them anew."""
 
-def _polygons(xs: Floats, ys: Floats) -> list[QPolygonF]:
-    """Return one polygon for each run of finite `ys`."""
-    edges = np.flatnonzero(np.diff(np.isfinite(ys).astype(np.int8), prepend=0, append=0))
-    return [
-        QPolygonF(list(map(QPointF, xs[start:stop].tolist(), ys[start:stop].tolist())))
-        for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-    ]
+SMALLEST, HOLLOW = 2.5, 4.5  # pixels across of a dot at least, and of that of a frame that is left out
+CELL = 1.5  # of the dots that stand closer than this, in pixels, one is drawn
 
 
-def _span_of_pixels(view: StripView, values: Floats, start: int) -> tuple[Floats, Floats, Floats]:
-    """Return pixels across, and the least and greatest value of the frames on each, reaching to the pixel before."""
-    pixel = np.floor(view.xs(start + np.arange(values.size)))
-    starts = np.flatnonzero(np.diff(pixel, prepend=-np.inf))
-    low, high = np.fmin.reduceat(values, starts), np.fmax.reduceat(values, starts)
-    known = np.isfinite(low)
-    low[1:], high[1:] = np.fmin(low[1:], high[:-1]), np.fmax(high[1:], low[:-1])
-    return pixel[starts] + 0.5, np.where(known, low, np.nan), np.where(known, high, np.nan)
+def steps(values: Floats) -> tuple[Floats, Floats]:
+    """Return the edges and heights of a staircase that holds one value a frame: one step for each run of the same value."""
+    known = np.nan_to_num(values, nan=1e6)
+    starts = np.flatnonzero(np.diff(known, prepend=-1e6))
+    return np.append(starts, values.size) - 0.5, values[starts]
 
 
-def band(view: StripView, values: Floats, width: float) -> list[QPolygonF]:
-    """Return what is seen of `values` where many frames fall on a pixel: outlines to be filled, `width` pixels at least."""
-    first, past = view.visible()
-    xs, low, high = _span_of_pixels(view, values[first:past], first)
-    tops, bottoms = view.ys(high) - width / 2, view.ys(low) + width / 2
-    edges = np.flatnonzero(np.diff(np.isfinite(low).astype(np.int8), prepend=0, append=0))
-    outlines: list[QPolygonF] = []
-    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        there, back = slice(start, stop), slice(stop - 1, start - 1 if start else None, -1)
-        x, y = np.concatenate([xs[there], xs[back]]), np.concatenate([tops[there], bottoms[back]])
-        outlines += _polygons(x, y)
-    return outlines
+def line(values: Floats, reach: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Return places and heights of what is known, and whether each is joined to the next: not over more than `reach` frames.
 
-
-def line(view: StripView, values: Floats) -> list[QPolygonF]:
-    """Return what is seen of `values` (one a frame, stops) as open lines in pixels, broken where values are NaN."""
-    first, past = view.visible()
-    start, stop = max(first - 1, 0), min(past + 1, view.count)
-    polygons = _polygons(view.xs(np.arange(start, stop)), view.ys(values[start:stop]))
-    return [_widened(polygon, view.column) if polygon.size() == 1 else polygon for polygon in polygons]
-
-
-def _widened(polygon: QPolygonF, width: float) -> QPolygonF:
-    """Return a single point as a dash one frame wide, so that a lone frame is seen."""
-    point, reach = polygon.at(0), QPointF(max(width / 2, 1.0), 0)
-    return QPolygonF([point - reach, point + reach])
-
-
-def staircase(view: StripView, values: Floats) -> list[QPolygonF]:
-    """Return what is seen of `values` as steps: each frame's value is held over its whole width."""
-    start, stop = view.visible()
-    edges = np.repeat(np.arange(start, stop + 1) - 0.5, 2)[1:-1]
-    return _polygons(view.xs(edges), view.ys(np.repeat(values[start:stop], 2)))
-
-
-def draw_curve(
-    painter: QPainter, view: StripView, values: Floats, *, pen: QPen, shape: Callable[[StripView, Floats], list[QPolygonF]]
-) -> None:
-    """Draw one value a frame, stops, as a line of the given shape, or filled where many frames fall on a pixel."""
-    if view.dense:
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(pen.color())
-        for outline in band(view, values, pen.widthF()):
-            painter.drawPolygon(outline)
-    else:
-        draw_lines(painter, shape(view, values), pen)
-
-
-def curve_pen(colour: QColor, width: float, *, dashed: bool = False) -> QPen:
-    """Return the pen of a curve."""
-    pen = QPen(colour, width)
-    pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
-    if dashed:
-        pen.setDashPattern([5, 2.5])
-    return pen
-
-
-def draw_lines(painter: QPainter, polygons: list[QPolygonF], pen: QPen) -> None:
-    """Draw polygons as open lines."""
-    painter.setPen(pen)
-    painter.setBrush(Qt.BrushStyle.NoBrush)
-    for polygon in polygons:
-        painter.drawPolyline(polygon)
-
-
-def dot_size(view: StripView) -> float:
-    """Return the diameter of a luminance dot, pixels: smaller where frames stand close."""
-    return float(np.clip(view.column * 0.75, 2.0, 5.5))
-
-
-def draw_dots(painter: QPainter, view: StripView, model: StripModel, style: Style) -> None:
-    """Draw the frame luminance: full dots for frames of the film, hollow grey ones for those left out.
-
-    Frames outside the range of the plot stand at its edge.
+    A lone frame gets a second point beside it, so that it is seen.
     """
-    start, stop = view.visible()
-    values, used = model.luminance[start:stop], model.used[start:stop]
-    size = dot_size(view)
-    known = np.isfinite(values)
-    xs = view.xs(np.arange(start, stop))
-    ys = np.clip(view.ys(np.where(known, values, 0.0)), view.plot.top() + size / 2 + 1, view.plot.bottom() - size / 2 - 1)
-    inside = (xs >= view.plot.left() - size) & (xs <= view.plot.right() + size) & known
-    ring = max(size, 4.5)
-    for chosen, colour, width in (
-        (inside & used, style.luminance, size),
-        (inside & ~used, style.muted, ring),
-        (inside & ~used, style.plot, ring - 2.2),
-    ):
-        pen = QPen(colour, width)
-        pen.setCapStyle(Qt.PenCapStyle.RoundCap if width > 2.1 else Qt.PenCapStyle.SquareCap)
-        painter.setPen(pen)
-        at = _distinct(xs[chosen], ys[chosen]) if view.dense else (xs[chosen], ys[chosen])
-        painter.drawPoints(QPolygonF(list(map(QPointF, at[0].tolist(), at[1].tolist()))))
+    at = np.flatnonzero(np.isfinite(values)).astype(float)
+    joined = np.diff(at, append=np.inf) <= reach
+    at = np.sort(np.append(at, at[~joined & ~np.roll(joined, 1)] + 0.4))
+    return at, values[at.astype(int)], np.diff(at, append=np.inf) <= reach
 
 
-def _distinct(xs: Floats, ys: Floats) -> tuple[Floats, Floats]:
-    """Return the points without those that fall on the same pixel as another."""
-    _, first = np.unique(np.rint(xs) * 65536 + np.rint(ys), return_index=True)
-    return xs[first], ys[first]
+class StripCurves:
+    """The curves in their box of stops over frames. Luminance lies over scene and exposure, the film over all."""
+
+    def __init__(self, box: pg.ViewBox) -> None:
+        self._exposure = pg.PlotCurveItem(connect="finite", antialias=True)
+        self._scene, self._film = self._line(), self._line()
+        self._dots, self._left_out = pg.ScatterPlotItem(), pg.ScatterPlotItem()
+        self._items = {
+            Curve.EXPOSURE: [self._exposure],
+            Curve.SCENE: [self._scene],
+            Curve.LUMINANCE: [self._dots, self._left_out],
+            Curve.FILM: [self._film],
+        }
+        for item in (self._scene.curve, self._dots, self._film.curve):
+            item.setCacheMode(KEPT)
+        for items in self._items.values():
+            for item in items:
+                box.addItem(item, ignoreBounds=True)
+
+    @staticmethod
+    def _line() -> pg.PlotDataItem:
+        """Return a line that shows the least and the greatest value where many frames fall on a pixel."""
+        reduced = {"autoDownsample": True, "downsampleMethod": "peak", "autoDownsampleFactor": 1.0, "clipToView": True}
+        return pg.PlotDataItem(antialias=True, dynamicRangeLimit=None, **reduced)
+
+    def set_style(self, style: Style) -> None:
+        """Use the colours of a theme."""
+        self._exposure.setPen(style.pen(style.exposure, 1.5))
+        self._film.setPen(style.pen(style.film, 2.8))
+
+    def show(self, model: StripModel, hidden: Collection[Curve]) -> None:
+        """Show the curves that are not hidden."""
+        for curve, items in self._items.items():
+            for item in items:
+                item.setVisible(curve not in hidden)
+        self._exposure.setData(*steps(model.exposure + model.exposure_shift), stepMode="center")
+
+    def show_film(self, model: StripModel, view: StripView) -> None:
+        """Show the film light."""
+        self._draw(self._film, model.film_seen, view)
+
+    @staticmethod
+    def _draw(item: pg.PlotDataItem, values: Floats, view: StripView) -> None:
+        """Draw a line with gaps where nothing is known for a pixel and a frame at least."""
+        at, heights, joined = line(values, max(1.0, 1 / view.column))
+        item.curve.setSegmentedLineMode("on" if view.dense else "off")  # many strokes are quicker one by one
+        item.setData(at, heights, connect=joined)
+
+    def follow(self, model: StripModel, view: StripView, style: Style) -> None:
+        """Suit the looks to the frames and stops in view: dashes only where there is room, and the dots.
+
+        Dots are smaller where frames stand close: full for frames of the film, hollow and grey for those left out. Frames
+        outside the range of the plot stand at its edge.
+        """
+        self._scene.setPen(style.pen(style.scene, 1.3, dashes=() if view.dense else DASHES))
+        self._draw(self._scene, model.scene + model.scene_shift, view)
+        self.show_film(model, view)
+        size = float(np.clip(view.column * 0.75, SMALLEST, 5.5))
+        start, stop = view.visible()
+        values, used = model.luminance[start:stop], model.used[start:stop]
+        stops_a_pixel = (view.high - view.low) / max(view.plot.height(), 1)
+        margin = (size / 2 + 1) * stops_a_pixel
+        xs, ys = np.arange(start, stop, dtype=float), np.clip(values, view.low + margin, view.high - margin)
+        full = {"size": size, "pen": None, "brush": style.luminance, "symbol": "o" if size > SMALLEST else "s"}
+        hollow = {"size": max(size, HOLLOW), "pen": style.pen(style.muted, 1.1), "brush": style.plot}
+        for item, chosen, look in ((self._dots, used, full), (self._left_out, ~used, hollow)):
+            seen = np.flatnonzero(chosen & np.isfinite(ys))
+            if view.dense:
+                seen = seen[_distinct(xs[seen] * view.column / CELL, (ys[seen] - view.low) / stops_a_pixel / CELL)]
+            item.setData(xs[seen], ys[seen], **look)
 
 
-def mark_rows(model: StripModel) -> int:
-    """Return how many rows the marks of faults need: two where a frame has more than one."""
-    return min(max((len(faults) for _, faults in model.faults), default=0), 2)
-
-
-def fault_at(view: StripView, model: StripModel, pos: QPointF) -> int | None:
-    """Return the place of the frame whose fault mark is nearest to a point within 7 pixels, None where there is none."""
-    if not view.marks.adjusted(-8, -2, 8, 2).contains(pos):
-        return None
-    near = [(abs(view.x(index) - pos.x()), index) for index, _ in model.faults]
-    distance, index = min(near, default=(np.inf, -1))
-    return index if distance <= 7 else None
-
-
-def draw_faults(painter: QPainter, view: StripView, model: StripModel, style: Style) -> None:
-    """Draw the marks of faults in their lane under the plot; of the same marks closer than 4 pixels one is drawn."""
-    last: dict[tuple[object, int], float] = {}
-    for index, faults in model.faults:
-        x = view.x(index)
-        if not view.plot.left() - 4 <= x <= view.plot.right() + 4:
-            continue
-        for row, fault in enumerate(faults[:2]):
-            if x - last.get((fault, row), -np.inf) < 4:
-                continue
-            last[fault, row] = x
-            colour, path = FAULT_MARKS[fault]
-            at = QPointF(x, view.marks.top() + 7 + 14 * row)
-            draw_mark(painter, at, 5, path=path, colour=colour, edge=style.edge)
+def _distinct(xs: Floats, ys: Floats) -> NDArray[np.intp]:
+    """Return which points to draw, that no two fall on the same whole number."""
+    return np.unique(np.rint(xs) * 65536 + np.rint(ys), return_index=True)[1]

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, pi, sin
 
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPainterPath, QPen, QPolygonF
+from pyqtgraph.graphicsItems.ScatterPlotItem import Symbols
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QColor, QPainterPath, QPen, QTransform
 
 from lapsebench.core.sequence import Fault
 
@@ -33,6 +34,17 @@ class Style:
     trim: QColor
     playhead: QColor
     peg: QColor
+    ratio: float = 1.0  # pixels of the screen to a pixel of the window
+
+    def pen(self, colour: QColor, width: float, *, dashes: Sequence[float] = ()) -> QPen:
+        """Return the pen of a line that is `width` pixels wide at any zoom."""
+        pen = QPen(colour, width * self.ratio)
+        pen.setCosmetic(True)
+        pen.setCapStyle(Qt.PenCapStyle.FlatCap)
+        pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
+        if dashes:
+            pen.setDashPattern(dashes)
+        return pen
 
 
 DARK = Style(
@@ -71,20 +83,6 @@ LIGHT = Style(
 )
 
 
-def _polygon(*points: tuple[float, float]) -> QPainterPath:
-    path = QPainterPath()
-    path.addPolygon(QPolygonF([QPointF(x, y) for x, y in points]))
-    path.closeSubpath()
-    return path
-
-
-def _round(corners: int, inner: float = 1.0) -> QPainterPath:
-    """Return a figure of `corners` points about the origin; `inner` below 1 makes a star."""
-    steps = corners if inner == 1.0 else 2 * corners
-    turn = [(2 * pi * i / steps - pi / 2, inner if i % 2 and inner != 1.0 else 1.0) for i in range(steps)]
-    return _polygon(*((r * cos(a), r * sin(a)) for a, r in turn))
-
-
 def _boxes(*boxes: tuple[float, float, float, float]) -> QPainterPath:
     path = QPainterPath()
     for box in boxes:
@@ -93,37 +91,23 @@ def _boxes(*boxes: tuple[float, float, float, float]) -> QPainterPath:
 
 
 def _cross() -> QPainterPath:
-    arm, bar = 1.0, 0.36
-    a, b = arm - bar, arm
-    return _polygon(
-        (0, -bar), (a, -b), (b, -a), (bar, 0), (b, a), (a, b), (0, bar), (-a, b), (-b, a), (-bar, 0), (-b, -a), (-a, -b)
-    )
+    """Return a cross with broad arms, which keeps its colour at the size of a mark."""
+    bars = _boxes((-0.52, -0.16, 1.04, 0.32)).united(_boxes((-0.16, -0.52, 0.32, 1.04)))
+    return QTransform().rotate(45).map(bars)
 
 
 FAULT_MARKS: dict[Fault, tuple[QColor, QPainterPath]] = {
     Fault.UNREADABLE: (VERMILLION, _cross()),
-    Fault.STRAY_LIGHT: (YELLOW, _round(6, 0.45)),
-    Fault.BLOWN: (ORANGE, _polygon((0, -1), (1, 0.8), (-1, 0.8))),
-    Fault.BLACK: (QColor("#7A7E85"), _polygon((0, 1), (1, -0.8), (-1, -0.8))),
-    Fault.GAP: (SKY, _boxes((-0.8, -1, 0.5, 2), (0.3, -1, 0.5, 2))),
-    Fault.DUPLICATE: (PURPLE, _boxes((-1, -1, 1.3, 1.3), (-0.3, -0.3, 1.3, 1.3))),
-    Fault.ODD_SIZE: (GREEN, _boxes((-1, -0.55, 2, 1.1))),
-    Fault.METADATA: (BLUE, _round(5)),
+    Fault.STRAY_LIGHT: (YELLOW, Symbols["star"]),
+    Fault.BLOWN: (ORANGE, Symbols["t1"]),
+    Fault.BLACK: (QColor("#7A7E85"), Symbols["t"]),
+    Fault.GAP: (SKY, _boxes((-0.4, -0.5, 0.25, 1), (0.15, -0.5, 0.25, 1))),
+    Fault.DUPLICATE: (PURPLE, _boxes((-0.5, -0.5, 0.65, 0.65), (-0.15, -0.15, 0.65, 0.65))),
+    Fault.ODD_SIZE: (GREEN, _boxes((-0.5, -0.28, 1, 0.56))),
+    Fault.METADATA: (BLUE, Symbols["p"]),
 }
-"""Colour and shape (about the origin, reaching 1) of the mark of each fault."""
+"""Colour and shape (about the origin, one across) of the mark of each fault."""
 
-DIAMOND = _polygon((0, -1), (0.8, 0), (0, 1), (-0.8, 0))
-
-
-def draw_mark(painter: QPainter, at: QPointF, size: float, *, path: QPainterPath, colour: QColor, edge: QColor) -> None:
-    """Draw a shape, `size` pixels from its middle to its tip, with a thin edge that parts it from what lies beneath."""
-    painter.save()
-    painter.translate(at)
-    painter.scale(size, size)
-    pen = QPen(edge, 1.0)
-    pen.setCosmetic(True)
-    pen.setJoinStyle(Qt.PenJoinStyle.MiterJoin)
-    painter.setPen(pen)
-    painter.setBrush(colour)
-    painter.drawPath(path)
-    painter.restore()
+DASHES = (5.0, 2.5)
+MARK_SIZE = 11.0
+"""Pixels from side to side of the mark of a fault."""

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 from math import ceil, floor, log10
 
-import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF
-
-Floats = NDArray[np.float64]
 
 MIN_SPAN = 8
 """Frames seen at the closest zoom."""
@@ -95,10 +91,6 @@ class StripView:
         """Return the pixel across of a place in the shot."""
         return self.plot.left() + (index - self.left) * self.column
 
-    def xs(self, index: Floats | NDArray[np.intp]) -> Floats:
-        """Return the pixels across of places in the shot."""
-        return self.plot.left() + (np.asarray(index, float) - self.left) * self.column
-
     def place(self, x: float) -> float:
         """Return the place in the shot at a pixel across, not rounded."""
         return self.left + (x - self.plot.left()) / self.column
@@ -111,10 +103,6 @@ class StripView:
     def y(self, ev: float) -> float:
         """Return the pixel down of a light in stops."""
         return self.plot.bottom() - (ev - self.low) * self.plot.height() / (self.high - self.low)
-
-    def ys(self, ev: Floats) -> Floats:
-        """Return the pixels down of lights in stops."""
-        return self.plot.bottom() - (ev - self.low) * (self.plot.height() / (self.high - self.low))
 
     def ev(self, y: float) -> float:
         """Return the light in stops at a pixel down, kept within the plot."""

@@ -23,9 +23,11 @@ from lapsebench.core.project import Project
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Fault, Frame, Shot
 from lapsebench.gui.nightstrip import NightStrip
-from lapsebench.gui.strip_axes import change_labels, frame_ticks
+from lapsebench.gui.strip_axes import frame_ticks
+from lapsebench.gui.strip_marks import change_labels
 from lapsebench.gui.strip_menu import FrameMenu
 from lapsebench.gui.strip_model import Curve, StripModel, setting_changes
+from lapsebench.gui.strip_plot import line, steps
 from lapsebench.gui.strip_style import FAULT_MARKS
 
 pytestmark = pytest.mark.qt_log_ignore(
@@ -413,6 +415,38 @@ def test_unknown_light_leaves_gaps(strip: NightStrip, project: Project) -> None:
     strip.grab()
 
 
+def test_lines_break_where_nothing_is_known_and_show_lone_frames() -> None:
+    at, heights, joined = line(np.array([1.0, 2.0, np.nan, 3.0, np.nan, 4.0, 5.0]), 1.0)
+    assert at.tolist() == [0, 1, 3, 3.4, 5, 6]
+    assert heights.tolist() == [1, 2, 3, 3, 4, 5]
+    assert joined.tolist() == [True, False, True, False, True, False]
+
+
+def test_staircase_has_one_step_for_each_setting() -> None:
+    edges, heights = steps(np.array([1.0, 1.0, np.nan, 2.0, 2.0]))
+    assert edges.tolist() == [-0.5, 1.5, 2.5, 4.5]
+    assert heights.tolist() == pytest.approx([1, np.nan, 2], nan_ok=True)
+
+
+def test_what_is_drawn_leaves_mouse_and_keys_to_the_strip(strip: NightStrip) -> None:
+    assert strip.childAt(strip.canvas.mapTo(strip, spot(strip, 60))) is strip.canvas
+    strip.setFocus()
+    for _ in range(12):
+        QTest.keyClick(strip.window().focusWidget(), Qt.Key.Key_Tab)
+        assert not strip.canvas.isAncestorOf(strip.window().focusWidget())
+
+
+def test_odd_shots_paint(strip: NightStrip) -> None:
+    bare = Frame(Path("a"))
+    for count in (1, 3):
+        strip.show_shot(Project(frames=(bare,) * count, shots=(Shot(0, count - 1),)), Shot(0, count - 1))
+        strip.add_measure(0, make_measure())
+        strip.canvas.zoom(2)
+        strip.show_curve(Curve.EXPOSURE, count == 1)
+        QApplication.processEvents()
+        assert strip.canvas.view.count == count
+
+
 def test_left_out_frames_are_bridged_in_the_film(strip: NightStrip) -> None:
     model = model_of(strip)
     assert not model.used[20]
@@ -567,14 +601,14 @@ def test_a_long_night_stays_quick(qtbot: QtBot) -> None:
     strip.show()
     strip.show_shot(project, project.shots[0])
     strip.show_light(light, film, range(5000))
-    strip.canvas.repaint()
+    QApplication.processEvents()
 
     def best(act: Callable[[int], None]) -> float:
         times = []
         for i in range(10):
             start = perf_counter()
             act(i)
-            strip.canvas.repaint()
+            QApplication.processEvents()
             times.append(perf_counter() - start)
         return min(times)
 
