@@ -6,6 +6,7 @@ import argparse
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any, TypeVar
 
 from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.cli.survey import surveyed_night
@@ -16,18 +17,20 @@ from lapsebench.services.film import check_output, make_film
 from lapsebench.services.report import check_report, survey_report, write_report
 from lapsebench.services.survey import Survey, level
 
+Settings = TypeVar("Settings", LightSettings, FilmSettings)
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """Add the command's arguments."""
-    parser.add_argument("source", nargs="+", type=Path, metavar="FOLDER", help="folders of frames")
+    """Add the command's arguments; those not given are the project's, or the defaults named in their help."""
+    parser.add_argument("source", nargs="+", type=Path, metavar="SOURCE", help="folders of frames, or one project file")
     parser.add_argument("-o", "--output", type=Path, required=True, metavar="FILE", help="the film, .mp4 or .mov")
-    parser.add_argument("--fps", type=_rate, default=Fraction(25), metavar="RATE", help="25, 23.976, 30000/1001 ... (25)")
+    parser.add_argument("--fps", type=_rate, metavar="RATE", help="frames a second: 25, 23.976, 30000/1001 ... (25)")
     parser.add_argument("--size", type=_size, metavar="WxH", help="exact size in pixels; the source's when not given")
-    parser.add_argument("--crop", type=Crop, choices=list(Crop), default=Crop.SOURCE, help="shape of the film (source)")
+    parser.add_argument("--crop", type=Crop, choices=list(Crop), help="shape of the film (source)")
     parser.add_argument("--format", choices=["h264"], default="h264", help="h264: 8-bit, plays everywhere")
-    parser.add_argument("--quality", type=_percent, default=70, metavar="0-100", help="70 looks like the stills (70)")
-    parser.add_argument("--sky-kept", type=_percent, default=60, metavar="PERCENT", help="slow sky change kept (60)")
-    parser.add_argument("--ramp", type=_seconds, default=4.0, metavar="SECONDS", help="film time of exposure turns (4)")
+    parser.add_argument("--quality", type=_percent, metavar="0-100", help="100 is visually lossless (70)")
+    parser.add_argument("--sky-kept", type=_percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
+    parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
     parser.add_argument("--keep-flicker", action="store_true", help="leave the camera's frame-to-frame flicker in")
     parser.add_argument("--as-shot", action="store_true", help="do not even the light at all")
     parser.add_argument("--report", type=Path, metavar="FILE", help="write the survey and the gains as JSON")
@@ -35,19 +38,39 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> None:
-    """Survey, even and film the folders."""
-    film = FilmSettings(options.fps, options.crop, options.size, options.size is not None, options.quality)
-    light = LightSettings(options.sky_kept / 100, options.ramp, not options.keep_flicker, not options.as_shot)
+    """Survey, even and film the folders or the project."""
     check_output(options.output, overwrite=options.overwrite)
     if options.report:
         check_report(options.report)
     surveyed, notes = surveyed_night(options.source)
-    project = replace(surveyed.project, light=light, film=film)
+    project = _with_options(surveyed.project, options)
     _film(surveyed, project, options.output, overwrite=options.overwrite)
     if options.report:
         report = survey_report(surveyed, project, level(surveyed, project), warnings=notes)
         write_report(options.report, report, project)
         say(f"Report written to {options.report}")
+
+
+def _with_options(project: Project, options: argparse.Namespace) -> Project:
+    """Return the project with the settings that the command line gave."""
+    light = {
+        "sky_kept": None if options.sky_kept is None else options.sky_kept / 100,
+        "ramp_s": options.ramp,
+        "flicker": False if options.keep_flicker else None,
+        "even": False if options.as_shot else None,
+    }
+    film = {
+        "fps": options.fps,
+        "crop": options.crop,
+        "size": options.size,
+        "exact": None if options.size is None else True,
+        "quality": options.quality,
+    }
+    return replace(project, light=_changed(project.light, light), film=_changed(project.film, film))
+
+
+def _changed(settings: Settings, given: dict[str, Any]) -> Settings:
+    return replace(settings, **{name: value for name, value in given.items() if value is not None})
 
 
 def make_demo(folder: Path, output: Path) -> None:

@@ -10,9 +10,7 @@ from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
 from lapsebench.core.progress import Tick
-from lapsebench.core.rolloff import gain_with_rolloff
 from lapsebench.core.sequence import Frame
-from lapsebench.core.transfer import linear_to_srgb, srgb_table
 from lapsebench.gui.jobs import Jobs, Latest
 from lapsebench.gui.picture import PictureView, to_image
 from lapsebench.gui.session import Session
@@ -31,14 +29,6 @@ class Sharp:
     long_side: int | None
     before: NDArray[np.uint8]
     film: NDArray[np.uint8]
-
-
-def with_gain(pixels: NDArray[np.uint8], gain_ev: float) -> NDArray[np.uint8]:
-    """Return sRGB `pixels`, (h, w, 3), with a gain in stops, by one table: what a slider shows while it moves."""
-    codes = linear_to_srgb(gain_with_rolloff(srgb_table(256), gain_ev))
-    table = np.rint(np.clip(codes, 0, 1) * 255).astype(np.uint8)
-    result: NDArray[np.uint8] = table[pixels]
-    return result
 
 
 class PictureFeed(QObject):
@@ -95,7 +85,7 @@ class PictureFeed(QObject):
         number, gain = self._session.playhead, self._session.gain(self._session.playhead)
         sharp, measure = self._sharp, self._session.measures.get(number)
         if sharp is not None and sharp.frame == number:
-            film = sharp.film if sharp.gain_ev == gain else with_gain(sharp.before, gain)
+            film = sharp.film if sharp.gain_ev == gain else preview.with_gain(sharp.before, gain)
             self._view.set_pictures(to_image(sharp.before), to_image(film))
         elif measure is not None:
             film_image = to_image(preview.proxy_picture(measure, gain))

@@ -32,6 +32,11 @@ def proxy_picture(measure: FrameMeasure, gain_ev: float) -> NDArray[np.uint8]:
     return apply_gain_to_jpeg(measure.proxy, known_gain(gain_ev))
 
 
+def with_gain(pixels: NDArray[np.uint8], gain_ev: float) -> NDArray[np.uint8]:
+    """Return sRGB `pixels`, (h, w, 3), with `gain_ev` applied: what a slider shows while it moves."""
+    return apply_gain(pixels, known_gain(gain_ev))
+
+
 def rendered(read: Picture, gain_ev: float, placing: Placing) -> NDArray[np.uint8]:
     """Return what film and screen show of a decoded still: its box with the gain, in sRGB codes at the placing's size."""
     gain_ev = known_gain(gain_ev)

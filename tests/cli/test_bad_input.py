@@ -6,6 +6,8 @@ import hashlib
 import json
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +15,10 @@ import pytest
 from PIL import Image
 
 from lapsebench.cli.main import run as run_command
+from lapsebench.core.filmsettings import FilmSettings
+from lapsebench.io.probe import probe
+from lapsebench.io.projectfile import save_project
+from lapsebench.services.survey import gather
 
 
 def run(*words: object) -> int:
@@ -122,3 +128,13 @@ def test_nothing_left_to_film_says_so(
     assert "Nothing to film" in capsys.readouterr().err
     assert not (tmp_path / "out.mp4").exists()
     shutil.rmtree(folder)
+
+
+def test_a_project_is_filmed_with_its_settings_and_those_given(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    project, _ = gather([make_frames(6)])
+    kept = replace(project, film=FilmSettings(Fraction(50), quality=90), left_out=frozenset({2}))
+    save_project(kept, tmp_path / "night.lapsebench")
+    assert run("film", tmp_path / "night.lapsebench", "-o", tmp_path / "a.mp4") == 0
+    assert run("film", tmp_path / "night.lapsebench", "-o", tmp_path / "b.mp4", "--fps", 30, "--size", "64x48") == 0
+    assert (probe(tmp_path / "a.mp4").frames, probe(tmp_path / "a.mp4").fps) == (5, 50)
+    assert (probe(tmp_path / "b.mp4").size, probe(tmp_path / "b.mp4").fps) == ((64, 48), 30)

@@ -10,11 +10,11 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
-from lapsebench.gui.feed import with_gain
 from lapsebench.gui.picture import PictureView, Side, to_image
 from lapsebench.gui.redlight import reddened
 from lapsebench.gui.window import MainWindow
 from lapsebench.services import preview
+from lapsebench.services.preview import with_gain
 
 Until = Callable[[Callable[[], bool]], None]
 
