@@ -102,13 +102,14 @@ class StripScales(QObject):
         """Use the colours of a theme."""
         for axis, colour in ((self._changes, style.text), (self._frames, style.text), (self._clock, style.muted)):
             axis.setTextPen(colour)
-        for axis, colour, name, extra in (
-            (self._sky, style.muted, self.tr("Keogram"), 0),
-            (self._stops, style.text, self.tr("Light (stops)"), 0),
-            (self._exposure, style.exposure, self.tr("Camera exposure (stops)"), 2 * self._changes.size().height()),
+        exposure = [self.tr("Camera exposure (stops)"), self.tr("Exposure (stops)"), self.tr("Exposure")]
+        for axis, colour, names, extra in (
+            (self._sky, style.muted, [self.tr("Keogram")], 0),
+            (self._stops, style.text, [self.tr("Light (stops)"), self.tr("Light")], 0),
+            (self._exposure, style.exposure, exposure, 2 * self._changes.size().height()),
         ):
             axis.setTextPen(colour)
-            self._name(axis, name, colour.name(), axis.size().height() + extra)
+            self._name(axis, names, colour.name(), axis.size().height() + extra)
         self._grid.setTickPen(style.pen(style.grid, 1))
         self._frames.setTickPen(style.pen(style.muted, 1))
         self._frame_name.setBrush(style.muted)
@@ -143,11 +144,12 @@ class StripScales(QObject):
             self._shown = ticks
             self._frames.setTicks([ticks])
 
-    def _name(self, axis: pg.AxisItem, text: str, colour: str, room: float) -> None:
-        """Name an axis along its side, `room` pixels long; not at all where the name cannot fit."""
-        axis.setLabel(text, color=colour)
+    def _name(self, axis: pg.AxisItem, names: list[str], colour: str, room: float) -> None:
+        """Name an axis along its side, `room` pixels long, by the first of `names` that fits; not at all where none does."""
+        fitting = [name for name in names if self._metrics.horizontalAdvance(name) <= room - 8]
+        axis.setLabel(fitting[0] if fitting else "", color=colour)
         axis.label.setTextWidth(room)
-        axis.label.setVisible(self._metrics.horizontalAdvance(text) <= room - 8)
+        axis.label.setVisible(bool(fitting))
         axis.resizeEvent()
 
 

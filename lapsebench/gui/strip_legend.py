@@ -80,7 +80,7 @@ class StripLegend(QWidget):
         self.buttons = {curve: self._curve_button(curve) for curve in Curve}
         self.zoom_out = self._button("\N{MINUS SIGN}", self.tr("See more of the night (−)"))
         self.zoom_in = self._button("+", self.tr("See fewer frames, closer (+)"))
-        self.whole = self._button(self.tr("Whole night"), self.tr("See every frame of the shot (Ctrl+0)"))
+        self.whole = self._button(self.tr("Whole"), self.tr("See every frame of the shot (Ctrl+0)"))
         self.zoom_out.setAccessibleName(self.tr("Zoom out"))
         self.zoom_in.setAccessibleName(self.tr("Zoom in"))
         self.zoom_out.clicked.connect(lambda: self.zoomed.emit(1 / 1.6))

@@ -63,12 +63,12 @@ class StripReadout(QWidget):
         parts = [number, frame.path.name, f"{frame.taken:%H:%M:%S}" if frame.taken else "", setting_text(frame)]
         used = bool(model.used[index])
         luminance, film, gain = (float(values[index]) for values in (model.luminance, model.film, model.gain))
-        parts.append(self.tr("luminance {0}").format(plain(luminance)) if isfinite(luminance) else "")
-        parts.append(self.tr("film light {0}").format(plain(film)) if used and isfinite(film) else "")
-        parts.append(self.tr("gain {0} stops").format(signed(gain)) if used and isfinite(gain) else "")
         parts.append(self.tr("left out") if not used else "")
         parts.extend(self.fault_text(f) for f in Fault if f in frame.faults)
-        return "   ·   ".join(part for part in parts if part)
+        parts.append(self.tr("gain {0}").format(signed(gain)) if used and isfinite(gain) else "")
+        parts.append(self.tr("luminance {0}").format(plain(luminance)) if isfinite(luminance) else "")
+        parts.append(self.tr("film light {0} stops").format(plain(film)) if used and isfinite(film) else "")
+        return "  ·  ".join(part for part in parts if part)
 
     def fault_text(self, fault: Fault) -> str:
         """Return the name of a fault in the language of the window."""

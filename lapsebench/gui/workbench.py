@@ -96,7 +96,7 @@ class Workbench(QWidget):
         for pane, stretch in ((top, 3), (self.strip, 2)):
             upright.addWidget(pane)
             upright.setStretchFactor(upright.count() - 1, stretch)
-        upright.setSizes([430, 270])
+        upright.setSizes([400, 300])
         return upright
 
     def _right(self) -> QWidget:
