@@ -7,6 +7,7 @@ S = 100 * 2^(k/3) is common practice, no source.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import isfinite, log2
 from typing import Literal
 
@@ -81,6 +82,7 @@ def speed_ev(iso: float) -> float:
     return raw
 
 
+@lru_cache(maxsize=4096)
 def exposure_ev(
     exposure_s: float | None, f_number: float | None, iso: float | None, *, marks: Marks = "third"
 ) -> float | None:

@@ -7,6 +7,8 @@ the tiles' log ratios, not their mean. The mode is found on a kernel density and
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,9 +23,11 @@ Ints = NDArray[np.intp]
 
 LAGS = (1, 2, 5)
 _BIN = 0.02  # stops a bin of the density
+_WORKERS = min(4, os.cpu_count() or 1)
 _REACH = 12.0  # stops either way
 _KERNEL = 0.05  # stops, sd of the density's kernel
-_CHUNK = 256
+_CHUNK = 32  # pairs worked on at a time: what fits the processor's cache
+_ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,44 +45,71 @@ class Pairs:
     share: Floats
 
 
-def pair_gains(log_tiles: NDArray[np.float32], weights: NDArray[np.float32], *, lags: tuple[int, ...] = LAGS) -> Pairs:
+def pair_gains(
+    log_tiles: NDArray[np.float32],
+    weights: NDArray[np.float32],
+    *,
+    lags: tuple[int, ...] = LAGS,
+    known: Pairs | None = None,
+) -> Pairs:
     """Return the gains of all pairs of usable frames at the given `lags` counted over usable frames.
 
     `log_tiles`: (n, k) log2 of tile luminance, stops. `weights`: (n, k), 0 where a tile is clipped, in the noise, or its
-    frame is spoilt. A spoilt frame (no weight at all) is stepped over.
+    frame is spoilt. A spoilt frame (no weight at all) is stepped over. Pairs that are in `known` are taken from there.
     """
+    n = log_tiles.shape[0]
     usable = np.flatnonzero(weights.any(axis=1))
     first = np.concatenate([usable[:-lag] for lag in lags if lag < usable.size] or [np.empty(0, np.intp)])
     second = np.concatenate([usable[lag:] for lag in lags if lag < usable.size] or [np.empty(0, np.intp)])
-    results = [
-        _modes(log_tiles[b] - log_tiles[a], np.sqrt(weights[a] * weights[b]))
-        for a, b in zip(_chunks(first), _chunks(second), strict=True)
-    ]
-    gain, spread, share = (np.concatenate([r[i] for r in results] or [np.empty(0)]) for i in range(3))
-    return Pairs(first, second, gain, spread, share)
+    columns = np.zeros((3, first.size))
+    place = _places(first * n + second, known, n)
+    if known is not None:
+        old = place >= 0
+        for column, values in zip(columns, (known.gain_ev, known.spread_ev, known.share), strict=True):
+            column[old] = values[place[old]]
+    new = np.flatnonzero(place < 0)
+    chunks = [new[i : i + _CHUNK] for i in range(0, new.size, _CHUNK)]
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        work = [pool.submit(_modes, log_tiles, weights, first[chunk], second[chunk]) for chunk in chunks]
+        for chunk, done in zip(chunks, work, strict=True):
+            columns[:, chunk] = done.result()
+    return Pairs(first, second, *columns)
 
 
-def _chunks(values: Ints) -> list[Ints]:
-    return [values[i : i + _CHUNK] for i in range(0, values.size, _CHUNK)]
+def _places(keys: Ints, known: Pairs | None, n: int) -> Ints:
+    """Return where each pair (first * n + second) stands in `known`, -1 where it does not."""
+    places = np.full(keys.size, -1)
+    if known is None or known.first.size == 0:
+        return places
+    known_keys = known.first * n + known.second
+    order = np.argsort(known_keys)
+    at = np.searchsorted(known_keys, keys, sorter=order).clip(max=known_keys.size - 1)
+    found = known_keys[order[at]] == keys
+    places[found] = order[at[found]]
+    return places
 
 
-def _modes(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> tuple[Floats, Floats, Floats]:
-    """Return dominant mode, standard error and agreeing share of each row of `ratios` (p, k), stops."""
-    centre = _density_peak(ratios, weights)
+def _modes(log_tiles: NDArray[np.float32], tile_weights: NDArray[np.float32], a: Ints, b: Ints) -> Floats:
+    """Return dominant mode, standard error and agreeing share of the pairs a -> b, shape (3, pairs), stops."""
+    ratios = log_tiles[b] - log_tiles[a]
+    weights = np.sqrt(tile_weights[a] * tile_weights[b])
+    centre = _density_peak(ratios, weights).astype(np.float32)
     total = np.maximum(weights.sum(axis=1), 1e-9)
-    width = np.full(centre.size, 0.25)
-    for _ in range(8):
+    width = np.full(centre.size, 0.25, np.float32)
+    for _ in range(_ROUNDS):
         off = ratios - centre[:, None]
-        inside = np.maximum(1.0 - (off / width[:, None]) ** 2, 0.0)
-        near = weights * inside**2
+        square = off * off
+        near = np.maximum(1 - square / (width * width)[:, None], 0)
+        near *= near
+        near *= weights
         mass = np.maximum(near.sum(axis=1), 1e-9)
-        centre = centre + (near * off).sum(axis=1) / mass
-        scale = np.sqrt((near * off**2).sum(axis=1) / mass)
-        width = np.clip(6.0 * scale, 0.04, 0.25)
+        centre = centre + np.einsum("ij,ij->i", near, off) / mass
+        scale = np.sqrt(np.einsum("ij,ij->i", near, square) / mass)
+        width = np.clip(6 * scale, 0.04, 0.25)
     agree = (weights * (np.abs(ratios - centre[:, None]) < 0.1)).sum(axis=1) / total
-    error = np.sqrt(scale**2 / np.maximum(mass, 1e-9) + 0.001**2) / np.maximum(agree, 0.02)
-    none = weights.sum(axis=1) < 1e-3
-    return np.where(none, 0.0, centre), np.where(none, 1e3, error), np.where(none, 0.0, agree)
+    error = np.sqrt(scale**2 / mass + 0.001**2) / np.maximum(agree, 0.02)
+    none = total < 1e-3
+    return np.where(none, np.array([[0.0], [1e3], [0.0]]), np.stack([centre, error, agree]).astype(float))
 
 
 def _density_peak(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> Floats:

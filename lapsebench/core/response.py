@@ -33,6 +33,7 @@ _LEAST_CHANGE_EV = 0.2
 _MOST_PAIRS = 120
 _TILES_A_PAIR = 300
 _WORTH_IT = 0.8
+_STEPS = 65535
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +50,26 @@ class Response:
     misfit_ev: float | None = None
     black_code: float = 0.0
 
-    def light_ev(self, light: NDArray[Any]) -> NDArray[np.float32]:
-        """Return stops of light for sRGB-decoded linear values (any shape)."""
-        codes = linear_to_srgb(np.maximum(light, 0.0))
-        return np.interp(codes, self.codes, self.ev).astype(np.float32)
+    def seen(self, light: NDArray[Any]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return stops of light, and a weight, for sRGB-decoded linear values (any shape), both of that shape.
 
-    def weight(self, light: NDArray[Any]) -> NDArray[np.float32]:
-        """Return how little a code error moves each value's stops, 0..1: near 0 in the dark and on flat parts."""
-        slope = np.gradient(self.ev, self.codes)
-        codes = linear_to_srgb(np.maximum(light, 0.0))
-        error = np.interp(codes, self.codes, slope) * _CODE_ERROR
+        The weight 0..1 tells how little a code error moves the stops: near 0 in the dark and on flat parts of the curve.
+        """
+        place = np.sqrt(np.clip(light, 0.0, 1.0).astype(np.float32))
+        place *= _STEPS
+        place += 0.5
+        index = place.astype(np.int32)
+        ev, weight = self._tables()
+        return ev[index], weight[index]
+
+    def _tables(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return stops and weights over `_STEPS` equal steps of the root of light: within 0.001 stop down to code 5."""
+        codes = linear_to_srgb((np.arange(_STEPS + 1) / _STEPS) ** 2)
+        slope = np.interp(codes, self.codes, np.gradient(self.ev, self.codes))
         above_black = np.clip((codes - self.black_code) / _FOOT, 0.0, 1.0)
-        weight = above_black**2 / (1.0 + (error / _STEADY_EV) ** 2)
-        return np.where(codes <= self.codes[0], 0.0, weight).astype(np.float32)
+        weight = above_black**2 / (1.0 + (slope * _CODE_ERROR / _STEADY_EV) ** 2)
+        weight[codes <= self.codes[0]] = 0.0
+        return np.interp(codes, self.codes, self.ev).astype(np.float32), weight.astype(np.float32)
 
 
 def srgb_response() -> Response:

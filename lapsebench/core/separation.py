@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.pairwise import pair_gains, solve_path
+from lapsebench.core.pairwise import Pairs, pair_gains, solve_path
 from lapsebench.core.splitting import split_path
 from lapsebench.core.steps import Step, find_steps
 
@@ -64,16 +64,17 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Separated:
-    """The light of one shot, and the frames (numbers in the shot) whose metadata disagree with the pixels."""
+    """The light of one shot, the frames (numbers in the shot) whose metadata disagree with the pixels, and the gains."""
 
     light: Light
     disagreeing: tuple[int, ...]
+    pairs: Pairs
 
 
-def separate(evidence: Evidence) -> Separated:
-    """Return the light of one shot; works with full, partial or no metadata."""
+def separate(evidence: Evidence, pairs: Pairs | None = None) -> Separated:
+    """Return the light of one shot; works with full, partial or no metadata. Gains in `pairs` are not worked out again."""
     n = evidence.exposure_ev.size
-    pairs = pair_gains(evidence.log_tiles, evidence.weights)
+    pairs = pair_gains(evidence.log_tiles, evidence.weights, known=pairs)
     path = solve_path(pairs, n)
     known = np.isfinite(evidence.exposure_ev)
     marks = _filled(evidence.exposure_ev)
@@ -96,7 +97,8 @@ def separate(evidence: Evidence) -> Separated:
         clipped=evidence.clipped,
         highlight_ev=evidence.highlight_ev,
     )
-    return Separated(light, tuple(step.frame for step in steps if known[step.frame] and known[step.before]))
+    disagreeing = tuple(step.frame for step in steps if known[step.frame] and known[step.before])
+    return Separated(light, disagreeing, pairs)
 
 
 def _filled(exposure: Floats) -> Floats:

@@ -39,8 +39,8 @@ def light_of_shot(shot: Shot, frames: Sequence[Frame], measures: Sequence[FrameM
     separated = separate(evidence)
     stray = stray_light_frames(tiles, separated.light.received_ev, tiles.readable & ~spoilt)
     if stray.any():
-        evidence, responses = _evidence(tiles, members, spoilt | stray)
-        separated = separate(evidence)
+        evidence.weights[stray] = 0
+        separated = separate(evidence, separated.pairs)
     found = {Fault.BLOWN: blown, Fault.BLACK: black, Fault.STRAY_LIGHT: stray, Fault.METADATA: _at(separated, len(members))}
     faults = {
         shot.first + k: frozenset(fault for fault, where in found.items() if where[k])
@@ -84,10 +84,11 @@ def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evi
     light = np.moveaxis(np.nan_to_num(tiles.rgb), 3, 0).reshape(3, n, -1)
     usable = np.moveaxis(usable_tiles(tiles, spoilt), 3, 0).reshape(3, n, -1)
     responses = tuple(estimate_response(light[c], usable[c], exposure) for c in range(3))
+    seen = [responses[c].seen(light[c]) for c in range(3)]
     mean = luminance(tiles.rgb).mean(axis=(1, 2), dtype=float)
     evidence = Evidence(
-        log_tiles=np.concatenate([responses[c].light_ev(light[c]) for c in range(3)], axis=1),
-        weights=np.concatenate([usable[c] * responses[c].weight(light[c]) for c in range(3)], axis=1),
+        log_tiles=np.concatenate([ev for ev, _ in seen], axis=1),
+        weights=np.concatenate([usable[c] * weight for c, (_, weight) in enumerate(seen)], axis=1),
         exposure_ev=exposure,
         settings=tuple(frame.setting for frame in frames),
         after_gap=np.array([Fault.GAP in frame.faults for frame in frames]),

@@ -82,10 +82,10 @@ def _evidence(light: Floats, received: Floats, marks: Floats, random: np.random.
     noisy = exposed * (1 + random.normal(0, 0.003, exposed.shape)) + random.normal(0, 1e-5, exposed.shape)
     codes = np.clip(linear_to_srgb(np.clip(noisy, 0, 1)), 0, 1)
     recorded = srgb_to_linear(np.round(codes * 255 * 16) / (255 * 16)).reshape(n, -1)
-    response = srgb_response()
-    weights = response.weight(recorded) * (exposed.reshape(n, -1) < 0.98)
+    log_tiles, weights = srgb_response().seen(recorded)
+    weights = weights * (exposed.reshape(n, -1) < 0.98)
     return Evidence(
-        log_tiles=response.light_ev(recorded),
+        log_tiles=log_tiles,
         weights=weights.astype(np.float32),
         exposure_ev=marks if known else np.full(n, np.nan),
         settings=tuple(marks.tolist()) if known else (None,) * n,

@@ -47,8 +47,9 @@ def pixel_steps(tiles: Tiles, responses: list[Response]) -> Floats:
     usable = usable_tiles(tiles, np.zeros(n, bool))
     light = [np.ascontiguousarray(tiles.rgb[..., c]).reshape(n, -1) for c in range(3)]
     weights = [usable[..., c].reshape(n, -1) for c in range(3)]
-    log_tiles = np.concatenate([responses[c].light_ev(light[c]) for c in range(3)], axis=1)
-    weight = np.concatenate([weights[c] * responses[c].weight(light[c]) for c in range(3)], axis=1)
+    seen = [responses[c].seen(light[c]) for c in range(3)]
+    log_tiles = np.concatenate([ev for ev, _ in seen], axis=1)
+    weight = np.concatenate([weights[c] * steady for c, (_, steady) in enumerate(seen)], axis=1)
     return np.diff(solve_path(pair_gains(log_tiles, weight), n))
 
 
