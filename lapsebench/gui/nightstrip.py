@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from PySide6.QtCore import QBasicTimer, QEvent, QPoint, QPointF, Qt, QTimerEvent, Signal
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QContextMenuEvent, QFocusEvent, QHelpEvent, QKeyEvent
 from PySide6.QtWidgets import QToolTip, QVBoxLayout, QWidget
 
@@ -53,7 +53,8 @@ class NightStrip(QWidget):
         column.addWidget(self.legend)
         column.addWidget(self.canvas, 1)
         column.addWidget(self.readout)
-        self._survey = QBasicTimer()
+        self._survey = QTimer(self, singleShot=True, interval=SURVEY_REPAINT_MS)
+        self._survey.timeout.connect(self._show_measured)
         self._keys = StripKeys(self.canvas)
         self._hover = -1
         self._connect()
@@ -85,7 +86,7 @@ class NightStrip(QWidget):
         model.set_measure(index, measure)
         self.canvas.keogram.put(index, measure.column)
         if not self._survey.isActive():
-            self._survey.start(SURVEY_REPAINT_MS, self)
+            self._survey.start()
 
     def show_light(self, light: Light, film: FilmLight, used: Collection[int]) -> None:
         """Show the light of the shot; arrays run over all frames of the project, `used` are those in the film."""
@@ -169,9 +170,8 @@ class NightStrip(QWidget):
         names = ", ".join(self.readout.fault_text(f) for f in sorted(frame.faults))
         return "\n".join(part for part in (f"{frame.path.name}: {names}", frame.problem) if part)
 
-    def timerEvent(self, _event: QTimerEvent) -> None:
+    def _show_measured(self) -> None:
         """Draw what was measured since the last repaint."""
-        self._survey.stop()
         if self.canvas.model is not None:
             self.canvas.model.align()
             self.canvas.refresh()

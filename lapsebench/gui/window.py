@@ -285,5 +285,4 @@ class MainWindow(QMainWindow):
         self.bench.remember()
         self.settings.save()
         self.jobs.shutdown()
-        self.bench.strip.clear()  # its timer must not outlive the window
         super().closeEvent(event)
