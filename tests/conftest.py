@@ -67,15 +67,18 @@ def make_frames(tmp_path: Path) -> Callable[..., Path]:
     return partial(_make_frames, tmp_path)
 
 
-def _make_frames(root: Path, count: int = 8, *, size: tuple[int, int] = (96, 64), name: str = "night") -> Path:
+def _make_frames(
+    root: Path, count: int = 8, *, size: tuple[int, int] = (96, 64), name: str = "night", camera: str = "Velmar N2"
+) -> Path:
     """Write `count` JPEGs of a textured scene, 10 s apart at f/2.8, 8 s, ISO 1600, and return their folder."""
     folder = root / name
     folder.mkdir()
-    random = np.random.default_rng(9)
+    random = np.random.default_rng(len(camera) + sum(map(ord, camera)))
     scene = random.uniform(40, 200, (size[1] // 8, size[0] // 8, 3))
     for i in range(count):
         picture = Image.fromarray(np.clip(scene + random.normal(0, 1, scene.shape), 0, 255).astype(np.uint8))
         exif = Image.Exif()
+        exif[0x0110] = camera
         tags = exif.get_ifd(0x8769)
         tags[0x829A], tags[0x829D], tags[0x8827] = 8.0, 2.8, 1600
         tags[0x9003] = f"2026:02:11 21:{4 + i // 6:02}:{i % 6 * 10:02}"

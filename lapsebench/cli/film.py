@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 from fractions import Fraction
+from itertools import chain, count
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,11 +14,13 @@ from lapsebench.cli.survey import surveyed_night
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.project import Project
+from lapsebench.errors import OutputError
 from lapsebench.services.film import check_output, make_film
 from lapsebench.services.report import check_report, survey_report, write_report
 from lapsebench.services.survey import Survey, level
 
 Settings = TypeVar("Settings", LightSettings, FilmSettings)
+Number = TypeVar("Number", int, float, Fraction)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,15 +42,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> None:
     """Survey, even and film the folders or the project."""
-    check_output(options.output, overwrite=options.overwrite)
+    film_file = check_output(options.output, overwrite=options.overwrite)
     if options.report:
         check_report(options.report)
+        if options.report.absolute() == film_file.absolute():
+            raise OutputError("Film and report have the same name.", "Give the report another one.")
     surveyed, notes = surveyed_night(options.source)
     project = _with_options(surveyed.project, options)
     _film(surveyed, project, options.output, overwrite=options.overwrite)
     if options.report:
         report = survey_report(surveyed, project, level(surveyed, project), warnings=notes)
-        write_report(options.report, report, project)
+        write_report(options.report, report)
         say(f"Report written to {options.report}")
 
 
@@ -73,10 +78,12 @@ def _changed(settings: Settings, given: dict[str, Any]) -> Settings:
     return replace(settings, **{name: value for name, value in given.items() if value is not None})
 
 
-def make_demo(folder: Path, output: Path) -> None:
-    """Make the film of the demo night and say where it is."""
+def make_demo(folder: Path, into: Path) -> None:
+    """Make the film of the demo night in the folder `into`, under a name that is free, and say where it is."""
+    names = chain(["lapsebench-demo.mp4"], (f"lapsebench-demo-{n}.mp4" for n in count(2)))
+    output = next(into / name for name in names if not (into / name).exists())
     surveyed, _ = surveyed_night([folder])
-    _film(surveyed, surveyed.project, output, overwrite=True)
+    _film(surveyed, surveyed.project, output, overwrite=False)
 
 
 def _film(surveyed: Survey, project: Project, output: Path, *, overwrite: bool) -> None:
@@ -91,29 +98,36 @@ _NAMED_RATES = {"23.976": Fraction(24000, 1001), "29.97": Fraction(30000, 1001),
 
 def _rate(text: str) -> Fraction:
     top, _, bottom = text.partition("/")
-    rate = _NAMED_RATES.get(text) or Fraction(top) / max(Fraction(bottom or 1), Fraction(1, 1000))
-    if not 1 <= rate <= 240:
-        raise ValueError
-    return rate
+    try:
+        rate = _NAMED_RATES.get(text) or Fraction(top) / Fraction(bottom or 1)
+    except (ValueError, ZeroDivisionError):
+        rate = Fraction(0)
+    return _within(rate, 1, 240, f"{text!r} is no frame rate from 1 to 240, such as 25, 23.976 or 30000/1001")
 
 
 def _size(text: str) -> tuple[int, int]:
     width, _, height = text.lower().partition("x")
-    size = int(width), int(height)
-    if min(size) < 16 or max(size) > 8192:
-        raise ValueError
-    return size
+    wrong = f"{text!r} is no size from 16x16 to 8192x8192, such as 1920x1080"
+    if not (width.isdecimal() and height.isdecimal()):
+        raise argparse.ArgumentTypeError(wrong)
+    return _within(int(width), 16, 8192, wrong), _within(int(height), 16, 8192, wrong)
 
 
 def _percent(text: str) -> int:
-    value = int(text)
-    if not 0 <= value <= 100:
-        raise ValueError
-    return value
+    wrong = f"{text!r} is no whole number from 0 to 100"
+    return _within(int(text) if text.isdecimal() else -1, 0, 100, wrong)
 
 
 def _seconds(text: str) -> float:
-    value = float(text)
-    if not 0 < value <= 600:
-        raise ValueError
+    wrong = f"{text!r} is no time from 0.1 to 600 seconds"
+    try:
+        return _within(float(text), 0.1, 600, wrong)
+    except ValueError:
+        raise argparse.ArgumentTypeError(wrong) from None
+
+
+def _within(value: Number, least: int | float, most: int, wrong: str) -> Number:
+    """Return `value` if it is in its range; argparse shows `wrong` otherwise."""
+    if not least <= value <= most:
+        raise argparse.ArgumentTypeError(wrong)
     return value

@@ -72,5 +72,5 @@ def _window(argv: list[str], open_window: OpenWindow) -> int:
             raise
         say(f"lapsebench: {error}")
         say("Making the demo film instead.")
-        film.make_demo(demo_folder(), Path.cwd() / "lapsebench-demo.mp4")
+        film.make_demo(demo_folder(), Path.cwd())
         return DONE

@@ -9,17 +9,18 @@ from pathlib import Path
 import numpy as np
 
 from lapsebench.cli.progressline import ProgressLine, say
-from lapsebench.core.exposure import shutter_text
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
-from lapsebench.core.sequence import Fault
+from lapsebench.core.sequence import change_parts
 from lapsebench.services.report import check_report, survey_report, write_report
-from lapsebench.services.survey import Survey, gather, level, survey, used_frames
+from lapsebench.services.survey import Survey, gather, level, survey
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER", help="folders of frames, or single frames")
+    parser.add_argument(
+        "folders", nargs="+", type=Path, metavar="FOLDER", help="folders of frames, single frames, or a project file"
+    )
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the survey as JSON")
 
 
@@ -32,7 +33,7 @@ def run(options: argparse.Namespace) -> None:
     print_survey(surveyed, film)
     if options.json:
         report = survey_report(surveyed, surveyed.project, film, warnings=notes)
-        write_report(options.json, report, surveyed.project)
+        write_report(options.json, report)
         say(f"Survey written to {options.json}")
 
 
@@ -64,24 +65,21 @@ def print_survey(surveyed: Survey, film: FilmLight) -> None:
 
 
 def _change(project: Project, i: int) -> str:
-    before, after = project.frames[i - 1], project.frames[i]
-    parts = []
-    if before.exposure_s and after.exposure_s and before.exposure_s != after.exposure_s:
-        parts.append(f"{shutter_text(before.exposure_s)} -> {shutter_text(after.exposure_s)}")
-    if before.iso and after.iso and before.iso != after.iso:
-        parts.append(f"ISO {before.iso:g} -> {after.iso:g}")
-    if before.f_number and after.f_number and before.f_number != after.f_number:
-        parts.append(f"f/{before.f_number:g} -> f/{after.f_number:g}")
+    known = [k for k in range(i) if project.frames[k].exposure_ev is not None]
+    parts = change_parts(project.frames[known[-1]], project.frames[i], "->") if known else []
     return ", ".join(parts) or "a step in the pictures"
 
 
 def _steps(surveyed: Survey, film: FilmLight) -> str:
-    """Return the largest frame-to-frame step of the exposure before and after, over the frames used."""
+    """Return the largest frame-to-frame step of the exposure before and after, over the good frames of each shot."""
     project = surveyed.project
-    used = used_frames(project)
-    steady = [i for i in used if Fault.GAP not in project.frames[i].faults]
-    if len(steady) < 2:
+    good = np.array([project.keeps(i) for i in range(len(project.frames))])
+    before, after = [0.0], [0.0]
+    for shot in project.shots:
+        frames = np.array(shot.frames)[good[shot.first : shot.last + 1]]
+        before += np.abs(np.diff(surveyed.light.received_ev[frames])).tolist()
+        after += np.abs(np.diff(film.virtual_ev[frames])).tolist()
+    if len(before) == 1:
         return "Fewer than two good frames: there is nothing to even out."
-    before = np.abs(np.diff(surveyed.light.received_ev[used])).max()
-    after = np.abs(np.diff(film.virtual_ev[used])).max()
-    return f"{len(used)} good frames; largest step of the exposure: {before:.2f} stop as shot, {after:.3f} stop evened."
+    steps = f"largest step of the exposure: {max(before):.2f} stop as shot, {max(after):.3f} stop evened"
+    return f"{good.sum()} good frames; {steps}."

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from lapsebench.core.separation import Light
 from lapsebench.core.smoothing import lambda_for_period, whittaker
@@ -16,6 +17,7 @@ Floats = NDArray[np.float64]
 HIGHLIGHT_LIMIT_EV = 1.0
 """The brightest parts may be gained to this many stops over white; the roll-off bends them back under it."""
 _LOOSE = 0.02
+_LONGEST_RAMP = 3000.0  # frames: longer ones are as good as straight, and beyond the precision of the solve
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +69,14 @@ def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArr
     if not known.any():
         gain = np.zeros(n)
         return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
-    lam = lambda_for_period(2 * max(settings.ramp_s * fps, 1.0))
+    ramp = min(max(settings.ramp_s * fps, 1.0), _LONGEST_RAMP)
+    lam = lambda_for_period(2 * ramp)
     slow = whittaker(light.scene_ev, lam, weights=known.astype(float))
     virtual = (settings.sky_kept - 1.0) * slow
     received = light.received_ev if settings.flicker else light.received_ev - np.nan_to_num(light.flicker_ev)
     virtual += np.mean((received - virtual)[known]) + settings.brightness_ev
     virtual -= _held_back(np.where(known, light.highlight_ev + virtual - received, -np.inf), lam)
-    virtual += _peg_bend(light.scene_ev + virtual, settings.pegs, lam)
+    virtual += _peg_bend(light.scene_ev + virtual, settings.pegs, ramp)
     gain = virtual - received
     return FilmLight(light.luminance_ev + gain, gain, light.received_ev + gain)
 
@@ -92,11 +95,21 @@ def _held_back(highlight_ev: Floats, lam: float) -> Floats:
     return np.maximum(curve, 0.0)
 
 
-def _peg_bend(film_ev: Floats, pegs: tuple[Peg, ...], lam: float) -> Floats:
-    """Return the smooth curve (stops) that brings `film_ev` to every peg and fades to nothing away from them."""
+def _peg_bend(film_ev: Floats, pegs: tuple[Peg, ...], reach: float) -> Floats:
+    """Return the smooth curve (stops) that brings `film_ev` to every peg and fades to nothing `reach` frames from them.
+
+    A monotone cubic between the pegs (Fritsch & Carlson 1980): it never leaves the range of the pegs' own offsets.
+    """
     n = film_ev.size
-    wanted, weights = np.zeros(n), np.ones(n)
-    for peg in pegs:
-        if 0 <= peg.frame < n and np.isfinite(film_ev[peg.frame]):
-            wanted[peg.frame], weights[peg.frame] = peg.film_ev - film_ev[peg.frame], 1e6 * max(lam, 1.0)
-    return whittaker(wanted, lam, weights=weights) if pegs else wanted
+    offsets = {peg.frame: peg.film_ev - float(film_ev[peg.frame]) for peg in pegs if 0 <= peg.frame < n}
+    offsets = {frame: offset for frame, offset in sorted(offsets.items()) if np.isfinite(offset)}
+    if not offsets:
+        return np.zeros(n)
+    places, values = np.array(list(offsets), dtype=float), np.array(list(offsets.values()))
+    far = np.flatnonzero(np.diff(places) > 2 * reach)
+    outside = [places[0] - 2 * reach, places[0] - reach, places[-1] + reach, places[-1] + 2 * reach]
+    zeros = np.concatenate([outside, places[far] + reach, places[far + 1] - reach])
+    knots, heights = np.concatenate([places, zeros]), np.concatenate([values, np.zeros(zeros.size)])
+    order = np.argsort(knots)
+    bend = PchipInterpolator(knots[order], heights[order], extrapolate=False)(np.arange(n))
+    return np.nan_to_num(bend)

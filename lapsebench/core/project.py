@@ -7,7 +7,7 @@ from pathlib import Path
 
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import FilmSettings
-from lapsebench.core.sequence import Frame, Shot
+from lapsebench.core.sequence import SPOILT, Frame, Shot
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,3 +21,9 @@ class Project:
     film: FilmSettings = field(default_factory=FilmSettings)
     taken_in: frozenset[int] = frozenset()
     left_out: frozenset[int] = frozenset()
+
+    def keeps(self, frame: int) -> bool:
+        """Whether a frame counts and goes into the film: readable, not left out by hand, and not spoilt or taken in."""
+        if frame in self.left_out or not self.frames[frame].readable:
+            return False
+        return frame in self.taken_in or not self.frames[frame].faults & SPOILT

@@ -7,7 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
-from lapsebench.core.exposure import exposure_ev
+from lapsebench.core.exposure import exposure_ev, shutter_text
 
 
 class Fault(StrEnum):
@@ -25,6 +25,10 @@ class Fault(StrEnum):
 
 SPOILT = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.DUPLICATE, Fault.ODD_SIZE})
 """Faults that leave a frame out of the film unless the user takes it back in."""
+
+
+MEASURED = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.METADATA})
+"""Faults that a survey finds anew each time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +68,18 @@ class Frame:
     def readable(self) -> bool:
         """Whether the still can be decoded."""
         return Fault.UNREADABLE not in self.faults
+
+
+def change_parts(before: Frame, after: Frame, arrow: str) -> list[str]:
+    """Return what changed of the setting between two frames, such as `10 s -> 4 s`; nothing where either is unknown."""
+    parts = []
+    if before.exposure_s and after.exposure_s and before.exposure_s != after.exposure_s:
+        parts.append(f"{shutter_text(before.exposure_s)} {arrow} {shutter_text(after.exposure_s)}")
+    if before.iso and after.iso and before.iso != after.iso:
+        parts.append(f"ISO {before.iso:g} {arrow} {after.iso:g}")
+    if before.f_number and after.f_number and before.f_number != after.f_number:
+        parts.append(f"f/{before.f_number:g} {arrow} f/{after.f_number:g}")
+    return parts
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,11 +12,11 @@ from scipy.linalg import solveh_banded
 Floats = NDArray[np.float64]
 
 
-def whittaker(values: Floats, lam: float, *, weights: Floats | None = None, penalty: Floats | None = None) -> Floats:
-    """Return z that minimises sum w (y - z)^2 + lam * sum p (second difference of z)^2.
+def whittaker(values: Floats, lam: float, *, weights: Floats | None = None) -> Floats:
+    """Return z that minimises sum w (y - z)^2 + lam * sum (second difference of z)^2.
 
-    `values`: shape (n,), any unit; non-finite values count as missing. `weights`: (n,), default 1. `penalty`: (n - 2,)
-    relative stiffness per second difference, default 1. A straight line passes unchanged. Where all is missing: NaN.
+    `values`: shape (n,), any unit; non-finite values count as missing. `weights`: (n,), default 1. `lam` up to about 1e12.
+    A straight line passes unchanged. Where all is missing: NaN.
     """
     y = np.asarray(values, dtype=float)
     w = np.ones_like(y) if weights is None else np.asarray(weights, dtype=float)
@@ -26,15 +26,15 @@ def whittaker(values: Floats, lam: float, *, weights: Floats | None = None, pena
     if y.size < 3 or np.count_nonzero(known) < 2:
         return np.where(known, y, np.average(y[known], weights=w[known]))
     w, y = np.where(known, w, 0.0), np.where(known, y, 0.0)
-    banded = _penalty_bands(y.size, lam, penalty)
+    banded = _penalty_bands(y.size, lam)
     banded[2] += w
     solved: Floats = solveh_banded(banded, w * y, check_finite=False)
     return solved
 
 
-def _penalty_bands(n: int, lam: float, penalty: Floats | None) -> Floats:
-    """Return lam * D' P D in upper banded form, shape (3, n)."""
-    p = lam * (np.ones(n - 2) if penalty is None else np.asarray(penalty, dtype=float))
+def _penalty_bands(n: int, lam: float) -> Floats:
+    """Return lam * D' D in upper banded form, shape (3, n)."""
+    p = np.full(n - 2, lam)
     bands = np.zeros((3, n))
     bands[2, : n - 2] += p
     bands[2, 1 : n - 1] += 4 * p

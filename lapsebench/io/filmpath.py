@@ -18,6 +18,14 @@ _STALE_S = 3600.0  # an unfinished film that nobody wrote to for this long was l
 
 def film_path(output: Path, *, overwrite: bool = False, sources: Iterable[Path] = ()) -> Path:
     """Return the absolute path of the film, with .mp4 added where `output` has no suffix; OutputError where it won't do."""
+    try:
+        return _checked(output, overwrite=overwrite, sources=sources)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise OutputError(f"{output.name[:60]} can't be written: {reason}.", "Choose another name or folder.") from error
+
+
+def _checked(output: Path, *, overwrite: bool, sources: Iterable[Path]) -> Path:
     _refuse_folder(output)
     path = output if output.suffix else output.with_name(output.name + ".mp4")
     path = path.absolute()

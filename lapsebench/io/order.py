@@ -14,6 +14,8 @@ from lapsebench.core.sequence import Frame
 _DIGITS = re.compile(r"([0-9]+)")
 _START = datetime(1970, 1, 1, tzinfo=UTC)
 
+_LEAST_OF_A_BODY = 8  # frames: a few stray ones of another camera are no second run
+
 NaturalKey = tuple[tuple[bool, int, str], ...]
 
 
@@ -116,4 +118,25 @@ def shooting_order(frames: list[Frame]) -> tuple[list[Frame], list[str]]:
     keys = sorted((float("inf") if time is None else time, i) for i, time in enumerate(filled))
     timeless = readable.count(None)
     notes = [f"{timeless} of {len(frames)} frames without a capture time: placed by file name."] if timeless else []
-    return [frames[i] for _, i in keys], notes if len(frames) > 1 else []
+    ordered, several = _one_body_after_another([frames[i] for _, i in keys])
+    if several:
+        notes.append(f"{several} cameras at the same time: their frames follow one another as shots of their own.")
+    return ordered, notes if len(frames) > 1 else []
+
+
+def _one_body_after_another(frames: list[Frame]) -> tuple[list[Frame], int]:
+    """Return frames (in order of time) grouped by camera where several took turns, and the number of cameras, else 0.
+
+    Frames that name no camera stay with the frame before them.
+    """
+    bodies: list[tuple[str | None, str | None] | None] = []
+    last = next(((frame.camera, frame.serial) for frame in frames if frame.camera), None)
+    for frame in frames:
+        last = (frame.camera, frame.serial) if frame.camera else last
+        bodies.append(last)
+    runs = sum(before != after for before, after in pairwise(bodies)) + 1
+    first_seen = {body: place for place, body in reversed(list(enumerate(bodies)))}
+    if runs <= len(first_seen) or min(Counter(bodies).values()) < _LEAST_OF_A_BODY:
+        return frames, 0
+    by_body = sorted(range(len(frames)), key=lambda i: first_seen[bodies[i]])
+    return [frames[i] for i in by_body], len(first_seen)

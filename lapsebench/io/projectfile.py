@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from datetime import datetime
 from fractions import Fraction
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.project import Project
-from lapsebench.core.sequence import Fault, Frame, Shot
+from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.errors import ProjectFileError
-from lapsebench.io.atomic import write_text
+from lapsebench.io.atomic import write_json
 
 FORMAT, VERSION, SUFFIX = "lapsebench.project", 1, ".lapsebench"
 
 
 def save_project(project: Project, path: Path) -> None:
     """Write the project to `path`. Raises `OutputError` or `DiskFullError`; an older file then stays as it was."""
-    folder = path.resolve().parent
+    folder = path.absolute().parent
     record = {
         "format": FORMAT,
         "version": VERSION,
@@ -33,7 +34,7 @@ def save_project(project: Project, path: Path) -> None:
         "taken_in": sorted(project.taken_in),
         "left_out": sorted(project.left_out),
     }
-    write_text(path, json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, record)
 
 
 def load_project(path: Path) -> Project:
@@ -49,8 +50,8 @@ def load_project(path: Path) -> Project:
     if record.get("version") != VERSION:
         raise ProjectFileError(f"“{path.name}” was written by a newer lapsebench.", "Update the program to open it.")
     try:
-        return _project(record, path.resolve().parent)
-    except (KeyError, TypeError, ValueError) as error:
+        return _project(record, path.absolute().parent)
+    except (KeyError, TypeError, ValueError, ArithmeticError) as error:
         raise ProjectFileError(f"“{path.name}” is damaged: {error}.", "Open the folder of frames instead.") from error
 
 
@@ -87,13 +88,25 @@ def _check(project: Project) -> None:
     numbers = project.taken_in | project.left_out | {peg.frame for peg in project.light.pegs}
     if any(not 0 <= number < count for number in numbers):
         raise ValueError("it names frames that it does not have")
+    _check_settings(project.light, project.film)
+
+
+def _check_settings(light: LightSettings, film: FilmSettings) -> None:
+    """Raise ValueError or TypeError where a setting is of a wrong kind or out of its range."""
+    numbers = (light.sky_kept, light.ramp_s, light.brightness_ev, *(peg.film_ev for peg in light.pegs))
+    if not all(isfinite(number) for number in numbers) or not (0 <= light.sky_kept <= 1 and 0 < light.ramp_s <= 600):
+        raise ValueError("a setting of the light is out of its range")
+    if not 1 <= film.fps <= 240 or not 0 <= film.quality <= 100 or (film.size and min(film.size) < 16):
+        raise ValueError("a setting of the film is out of its range")
 
 
 def _frame_record(frame: Frame, folder: Path) -> dict[str, Any]:
-    return asdict(frame) | {
+    record = {field.name: getattr(frame, field.name) for field in fields(frame)}
+    return record | {
         "path": _stored(frame.path, folder),
         "taken": frame.taken.isoformat() if frame.taken else None,
-        "faults": sorted(frame.faults),
+        "faults": sorted(frame.faults - MEASURED),
+        "problem": "" if frame.faults & MEASURED else frame.problem,
     }
 
 
@@ -115,8 +128,7 @@ def _frame(entry: dict[str, Any], folder: Path) -> Frame:
 
 def _stored(path: Path, folder: Path) -> str:
     """Return the path relative to `folder` where it lies below it, else absolute; with forward slashes."""
-    resolved = path.resolve()
-    return (resolved.relative_to(folder) if resolved.is_relative_to(folder) else resolved).as_posix()
+    return (path.relative_to(folder) if path.is_relative_to(folder) else path.absolute()).as_posix()
 
 
 def _found(stored: str, folder: Path) -> Path:

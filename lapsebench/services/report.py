@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +13,7 @@ from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.errors import OutputError
-from lapsebench.io.atomic import write_text
+from lapsebench.io.atomic import write_json
 from lapsebench.services.survey import Survey, used_frames
 
 FORMAT, VERSION = "lapsebench.survey", 1
@@ -35,16 +34,28 @@ def survey_report(survey: Survey, project: Project, film: FilmLight, *, warnings
 
 
 def check_report(path: Path) -> None:
-    """Raise `OutputError` where a report can't be written, before hours of work are spent on it."""
-    if path.is_dir() or not path.absolute().parent.is_dir():
-        raise OutputError(f"The report can't be written to “{path}”.", "Name a file in a folder that exists.")
+    """Raise `OutputError` where a report can't or must not be written, before hours of work are spent on it.
+
+    Only an earlier report may be replaced: never a still, a film, a project or anything else.
+    """
+    try:
+        fine = not path.is_dir() and path.absolute().parent.is_dir() and (not path.exists() or _is_report(path))
+    except OSError:
+        fine = False
+    if not fine:
+        remedy = "Name a file that is not there yet, or an earlier report, in a folder that exists."
+        raise OutputError(f"The report can't be written to “{path}”.", remedy)
 
 
-def write_report(path: Path, report: dict[str, Any], project: Project) -> None:
-    """Write the report as JSON, whole or not at all. Raises `OutputError`, so too where `path` is a source of `project`."""
-    if any(path.exists() and frame.path.exists() and path.samefile(frame.path) for frame in project.frames):
-        raise OutputError(f"“{path.name}” is one of your source frames.", "Give the report another name.")
-    write_text(path, json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+def _is_report(path: Path) -> bool:
+    with path.open("rb") as file:
+        return f'"{FORMAT}"'.encode() in file.read(200)
+
+
+def write_report(path: Path, report: dict[str, Any]) -> None:
+    """Write the report as JSON, whole or not at all. Raises `OutputError`."""
+    check_report(path)
+    write_json(path, report)
 
 
 def _frame(i: int, frame: Frame, survey: Survey, film: FilmLight, used: bool) -> dict[str, Any]:
@@ -93,9 +104,11 @@ def _response(survey: Survey) -> dict[str, Any]:
     """Return the camera's curve: sRGB, or stops of light at codes for each channel of the first shot that told it."""
     told = next((shot for shot in survey.responses if any(channel.estimated for channel in shot)), None)
     if told is None:
-        return {"curve": "sRGB", "estimated": False}
+        return {"curve": "sRGB", "estimated": False, "misfit_ev": None}
     channels = {name: np.round(channel.ev, 4).tolist() for name, channel in zip(("r", "g", "b"), told, strict=True)}
-    return {"curve": "camera", "estimated": True, "codes": np.round(told[0].codes, 5).tolist(), "ev": channels}
+    misfit = max(channel.misfit_ev or 0.0 for channel in told)
+    codes = np.round(told[0].codes, 5).tolist()
+    return {"curve": "camera", "estimated": True, "misfit_ev": round(misfit, 4), "codes": codes, "ev": channels}
 
 
 def _number(value: float) -> float | None:

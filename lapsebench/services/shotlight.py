@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.exposure import exposure_ev, guess_marks
 from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames, usable_tiles
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
-from lapsebench.core.response import Response, estimate_response
+from lapsebench.core.response import Response, estimate_response, srgb_response
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
@@ -41,7 +42,8 @@ def light_of_shot(shot: Shot, frames: Sequence[Frame], measures: Sequence[FrameM
     if stray.any():
         evidence.weights[stray] = 0
         separated = separate(evidence, separated.pairs)
-    found = {Fault.BLOWN: blown, Fault.BLACK: black, Fault.STRAY_LIGHT: stray, Fault.METADATA: _at(separated, len(members))}
+    disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)
+    found = {Fault.BLOWN: blown, Fault.BLACK: black, Fault.STRAY_LIGHT: stray, Fault.METADATA: disagreeing}
     faults = {
         shot.first + k: frozenset(fault for fault, where in found.items() if where[k])
         for k in range(len(members))
@@ -59,12 +61,6 @@ def at_moves(shot: Shot, frames: Sequence[Frame], measures: Sequence[FrameMeasur
     return split_shot(shot, starts, MOVED)
 
 
-def _at(separated: Separated, n: int) -> Bools:
-    flags = np.zeros(n, bool)
-    flags[list(separated.disagreeing)] = True
-    return flags
-
-
 def _stacked(measures: Sequence[FrameMeasure | None]) -> Tiles:
     """Return the measures as arrays; NaN for frames without one or with another grid than most."""
     shapes = [measure.clipped.shape[:2] for measure in measures if measure is not None]
@@ -78,13 +74,17 @@ def _stacked(measures: Sequence[FrameMeasure | None]) -> Tiles:
 
 
 def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evidence, tuple[Response, ...]]:
-    """Return the evidence of the shot, every channel's tiles through that channel's response, and the three responses."""
-    exposure = np.array([np.nan if frame.exposure_ev is None else frame.exposure_ev for frame in frames])
+    """Return the evidence of the shot, every channel's tiles as stops of light, and the responses of R, G and B.
+
+    The stops are those of sRGB, in which the gains are applied: what is measured and what is done agree on average. The
+    camera's own response is reported.
+    """
+    exposure = _exposure(frames)
     n = len(frames)
     light = np.moveaxis(np.nan_to_num(tiles.rgb), 3, 0).reshape(3, n, -1)
     usable = np.moveaxis(usable_tiles(tiles, spoilt), 3, 0).reshape(3, n, -1)
     responses = tuple(estimate_response(light[c], usable[c], exposure) for c in range(3))
-    seen = [responses[c].seen(light[c]) for c in range(3)]
+    seen = [replace(srgb_response(), black_code=responses[c].black_code).seen(light[c]) for c in range(3)]
     mean = luminance(tiles.rgb).mean(axis=(1, 2), dtype=float)
     evidence = Evidence(
         log_tiles=np.concatenate([ev for ev, _ in seen], axis=1),
@@ -97,6 +97,13 @@ def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evi
         highlight_ev=np.log2(np.maximum(tiles.highlight, 2.0**-20)),
     )
     return evidence, responses
+
+
+def _exposure(frames: Sequence[Frame]) -> NDArray[np.float64]:
+    """Return the camera exposure of each frame, stops at the true marks of the dial the times tell of; NaN unknown."""
+    marks = guess_marks([frame.exposure_s for frame in frames if frame.exposure_s])
+    known = [exposure_ev(*frame.setting, marks=marks) for frame in frames]
+    return np.array([np.nan if ev is None else ev for ev in known])
 
 
 def _notes(frames: Sequence[Frame], separated: Separated) -> list[str]:

@@ -17,7 +17,7 @@ from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.response import Response
 from lapsebench.core.separation import Light
-from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
+from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.core.shots import find_shots, gaps
 from lapsebench.errors import FrameError
 from lapsebench.imaging.proxy import PROXY_LONG_SIDE, measure_frame
@@ -63,20 +63,28 @@ def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tupl
 
 
 def survey(project: Project, *, tick: Tick = silent, measured: Measured | None = None) -> Survey:
-    """Measure every frame of the project and split its light. Raises `Cancelled` through `tick`."""
+    """Measure every frame of the project and split its light; frames that could not be read before are tried again.
+
+    Raises `Cancelled` through `tick`.
+    """
+    count = len(project.frames)
     measures, problems = _measure_all(project.frames, tick, measured)
-    frames = [
-        replace(_with_fault(frame, Fault.UNREADABLE), problem=problems[i]) if i in problems else frame
-        for i, frame in enumerate(project.frames)
-    ]
-    shots = tuple(part for shot in project.shots for part in at_moves(shot, frames, measures))
-    lights = [light_of_shot(shot, frames, measures) for shot in shots]
+    frames = [_measured_anew(frame, problems.get(i)) for i, frame in enumerate(project.frames)]
+    shots: list[Shot] = []
+    for shot in project.shots:
+        tick(count, count)
+        shots += at_moves(shot, frames, measures)
+    lights = []
+    for shot in shots:
+        tick(count, count)
+        lights.append(light_of_shot(shot, frames, measures))
+    tick(count, count)
     notes: list[str] = []
     for shot_light in lights:
         notes += shot_light.notes
         for i, found in shot_light.faults.items():
             frames[i] = replace(frames[i], faults=frames[i].faults | found)
-    surveyed = replace(project, frames=tuple(frames), shots=shots)
+    surveyed = replace(project, frames=tuple(frames), shots=tuple(shots))
     responses = tuple(shot_light.responses for shot_light in lights)
     return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes))
 
@@ -88,32 +96,29 @@ def level(survey: Survey, project: Project) -> FilmLight:
     for shot in project.shots:
         part = slice(shot.first, shot.last + 1)
         light = Light(*(getattr(survey.light, name)[part] for name in Light.__slots__))
-        good = np.array([is_good(project, i) for i in shot.frames])
+        good = np.array([project.keeps(i) for i in shot.frames])
         parts.append(film_light(light, _settings_of(project.light, shot), fps=fps, good=good))
     return FilmLight(*(np.concatenate([getattr(part, name) for part in parts]) for name in FilmLight.__slots__))
-
-
-def is_good(project: Project, frame: int) -> bool:
-    """Return whether the frame's light counts: not spoilt, or taken in by hand."""
-    return _kept(project, frame) and project.frames[frame].readable
 
 
 def used_frames(project: Project) -> list[int]:
     """Return the frames that go into the film: within the trims, readable, not spoilt or taken in by hand, not left out."""
     trimmed = (i for shot in project.shots if shot.in_film for i in shot.trimmed)
-    return [i for i in trimmed if is_good(project, i)]
-
-
-def _kept(project: Project, frame: int) -> bool:
-    if frame in project.left_out:
-        return False
-    return frame in project.taken_in or not project.frames[frame].faults & SPOILT
+    return [i for i in trimmed if project.keeps(i)]
 
 
 def _settings_of(settings: LightSettings, shot: Shot) -> LightSettings:
     """Return the settings with pegs numbered within the shot."""
     pegs = tuple(replace(peg, frame=peg.frame - shot.first) for peg in settings.pegs if peg.frame in shot.frames)
     return replace(settings, pegs=pegs)
+
+
+def _measured_anew(frame: Frame, problem: str | None) -> Frame:
+    """Return the frame without what earlier surveys found, unreadable where measuring met a problem now."""
+    if problem is None:
+        faults = frame.faults - MEASURED
+        return frame if faults == frame.faults else replace(frame, faults=faults, problem="")
+    return replace(frame, faults=(frame.faults - MEASURED) | {Fault.UNREADABLE}, problem=problem)
 
 
 def _with_fault(frame: Frame, fault: Fault) -> Frame:
@@ -128,12 +133,12 @@ def _joined(lights: Iterable[ShotLight]) -> Light:
 def _measure_all(
     frames: Sequence[Frame], tick: Tick, measured: Measured | None
 ) -> tuple[list[FrameMeasure | None], dict[int, str]]:
-    """Measure on a few threads, a bounded number of frames ahead; returns measures and the problems of unreadable frames."""
+    """Measure on a few threads, a bounded number of frames ahead; returns measures and the problems of unreadable ones."""
     store = MeasureStore()
     measures: list[FrameMeasure | None] = [None] * len(frames)
     problems: dict[int, str] = {}
-    work = iter([i for i, frame in enumerate(frames) if frame.readable])
-    done = len(frames) - sum(frame.readable for frame in frames)
+    work = iter(range(len(frames)))
+    done = 0
     tick(done, len(frames))
     with ThreadPoolExecutor(_WORKERS, thread_name_prefix="measure") as pool:
         running: dict[Future[FrameMeasure], int] = {}

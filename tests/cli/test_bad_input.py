@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -17,7 +18,7 @@ from PIL import Image
 from lapsebench.cli.main import run as run_command
 from lapsebench.core.filmsettings import FilmSettings
 from lapsebench.io.probe import probe
-from lapsebench.io.projectfile import save_project
+from lapsebench.io.projectfile import load_project, save_project
 from lapsebench.services.survey import gather
 
 
@@ -138,3 +139,85 @@ def test_a_project_is_filmed_with_its_settings_and_those_given(make_frames: Call
     assert run("film", tmp_path / "night.lapsebench", "-o", tmp_path / "b.mp4", "--fps", 30, "--size", "64x48") == 0
     assert (probe(tmp_path / "a.mp4").frames, probe(tmp_path / "a.mp4").fps) == (5, 50)
     assert (probe(tmp_path / "b.mp4").size, probe(tmp_path / "b.mp4").fps) == ((64, 48), 30)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--fps", "500"], "no frame rate from 1 to 240"),
+        (["--fps", "25/0"], "no frame rate"),
+        (["--size", "10x10"], "no size from 16x16"),
+        (["--size", "wide"], "no size"),
+        (["--ramp", "-3"], "no time from 0.1 to 600 seconds"),
+        (["--sky-kept", "101"], "no whole number from 0 to 100"),
+    ],
+)
+def test_options_out_of_range_are_told_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        run("film", "night", "-o", "out.mp4", *words)
+    assert stopped.value.code == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_hard_link_to_a_source_is_a_source(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    folder = make_frames(4)
+    before = hashes(folder)
+    (tmp_path / "night.mp4").hardlink_to(folder / "N0001.jpg")
+    assert run("film", folder, "-o", tmp_path / "night.mp4", "--overwrite") == 1
+    assert hashes(folder) == before
+
+
+def test_a_report_replaces_nothing_but_a_report(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    folder = make_frames(4)
+    film, notes = tmp_path / "a.mp4", tmp_path / "notes.txt"
+    notes.write_text("mine")
+    assert run("film", folder, "-o", film, "--report", film) == 1
+    assert run("survey", folder, "--json", notes) == 1
+    assert notes.read_text() == "mine"
+    assert not film.exists()
+    for _ in range(2):
+        assert run("survey", folder, "--json", tmp_path / "night.json") == 0
+
+
+@pytest.mark.parametrize("option", ["-o", "--report"])
+def test_a_name_too_long_for_the_disk_says_so(
+    make_frames: Callable[..., Path], tmp_path: Path, option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    long = tmp_path / ("n" * 300 + ".mp4")
+    words = ["-o", long] if option == "-o" else ["-o", tmp_path / "a.mp4", "--report", long]
+    assert run("film", make_frames(2), *words) == 1
+    assert "written" in capsys.readouterr().err
+
+
+def test_a_name_that_is_no_unicode_survives(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    folder = make_frames(4)
+    odd = Path(os.fsdecode(os.fsencode(folder) + b"/N\xff9.jpg"))
+    (folder / "N0003.jpg").rename(odd)
+    assert run("film", folder, "-o", tmp_path / "a.mp4", "--report", tmp_path / "r.json") == 0
+    assert odd.name in {frame["file"] for frame in json.loads((tmp_path / "r.json").read_text())["frames"]}
+    project, _ = gather([folder])
+    save_project(project, tmp_path / "p.lapsebench")
+    assert {frame.path for frame in load_project(tmp_path / "p.lapsebench").frames} == set(folder.iterdir())
+
+
+def test_steps_are_counted_within_shots(
+    make_frames: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    night = make_frames(16)
+    for path in sorted(night.iterdir())[8:]:
+        still = Image.open(path)
+        dark = still.point([value // 3 for value in range(256)] * 3)
+        dark.crop((0, 0, 80, 64)).save(path, quality=95, exif=still.getexif())
+    assert run("survey", night, "--json", tmp_path / "r.json") == 0
+    assert [shot["why"] for shot in json.loads((tmp_path / "r.json").read_text())["shots"]] == [
+        "start",
+        "another picture size",
+    ]
+    assert "16 good frames; largest step of the exposure: 0.0" in capsys.readouterr().out
+
+
+def test_two_cameras_at_the_same_time_are_two_shots(make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    first, second = make_frames(12, name="a", camera="Velmar N2"), make_frames(12, name="b", camera="Velmar P1")
+    assert run("survey", first, second, "--json", tmp_path / "r.json") == 0
+    shots = json.loads((tmp_path / "r.json").read_text())["shots"]
+    assert [(shot["first"], shot["last"]) for shot in shots] == [(0, 11), (12, 23)]

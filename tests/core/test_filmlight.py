@@ -118,3 +118,20 @@ def test_a_bright_display_is_held_back_below_flat_white() -> None:
     assert (dim.highlight_ev + film.gain_ev).max() < HIGHLIGHT_LIMIT_EV + 0.2
     assert np.abs(np.diff(film.virtual_ev)).max() < 0.2
     assert np.ptp(film.film_ev) > 1.0, "the display is still brighter than the quiet night"
+
+
+@pytest.mark.parametrize("apart", [1, 2, 5, 25, 180, 400])
+def test_two_pegs_are_met_and_nothing_overshoots_them(apart: int) -> None:
+    light, settings = night(np.sin(np.arange(N) / 60), steps()), LightSettings()
+    free = film_light(light, settings, fps=FPS, good=ALL)
+    pegs = (Peg(100, float(free.film_ev[100]) - 0.5), Peg(100 + apart, float(free.film_ev[100 + apart]) + 0.5))
+    bend = film_light(light, replace(settings, pegs=pegs), fps=FPS, good=ALL).film_ev - free.film_ev
+    assert bend[[100, 100 + apart]] == pytest.approx([-0.5, 0.5], abs=1e-6)
+    assert np.abs(bend).max() <= 0.5 + 1e-6
+
+
+@pytest.mark.parametrize(("ramp_s", "fps"), [(600.0, 240.0), (0.01, 1.0), (600.0, 1.0)])
+def test_extreme_ramps_are_no_error(ramp_s: float, fps: float) -> None:
+    film = film_light(night(np.sin(np.arange(N) / 60), steps()), LightSettings(ramp_s=ramp_s), fps=fps, good=ALL)
+    assert np.isfinite(film.gain_ev).all()
+    assert np.abs(film.gain_ev).max() < 12

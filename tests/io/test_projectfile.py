@@ -66,6 +66,15 @@ def test_a_frame_that_is_gone_is_flagged(night: tuple[Project, Path]) -> None:
     assert "no longer" in loaded.frames[2].problem
 
 
+def test_a_frame_that_comes_back_is_a_frame_again(night: tuple[Project, Path]) -> None:
+    project, path = night
+    gone = project.frames[2].path.rename(path.parent / "elsewhere")
+    save_project(project, path)
+    save_project(load_project(path), path)
+    gone.rename(project.frames[2].path)
+    assert load_project(path) == project
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -74,6 +83,9 @@ def test_a_frame_that_is_gone_is_flagged(night: tuple[Project, Path]) -> None:
         ({"frames": []}, "damaged"),
         ({"left_out": [77]}, "damaged"),
         ({"light": {}}, "damaged"),
+        ({"film": {"fps": "1/0", "crop": "source", "size": None, "exact": False, "quality": 70}}, "damaged"),
+        ({"film": {"fps": "25", "crop": "source", "size": None, "exact": False, "quality": "x"}}, "damaged"),
+        ({"film": {"fps": "25", "crop": "source", "size": [0, 0], "exact": True, "quality": 70}}, "damaged"),
     ],
 )
 def test_a_damaged_project_is_refused(night: tuple[Project, Path], change: dict[str, object], words: str) -> None:

@@ -117,12 +117,15 @@ def test_a_frame_that_breaks_after_gathering_is_flagged(make_frames: Callable[..
     folder = make_frames(8)
     project, _ = gather([folder])
     path = project.frames[3].path
-    path.write_bytes(path.read_bytes()[:900])
+    whole = path.read_bytes()
+    path.write_bytes(whole[:900])
     surveyed = survey(project)
     assert Fault.UNREADABLE in surveyed.project.frames[3].faults
     assert surveyed.project.frames[3].problem
     assert 3 not in used_frames(surveyed.project)
     film = level(surveyed, surveyed.project)
+    path.write_bytes(whole)
+    assert survey(surveyed.project).project.frames[3].readable, "measured again, it is fine again"
     assert np.isnan(film.gain_ev[3])
     assert np.isfinite(np.delete(film.gain_ev, 3)).all()
 
