@@ -29,7 +29,8 @@ def apply_gain(codes: NDArray[np.uint8], gain_ev: float) -> NDArray[np.uint8]:
     """Return 8-bit sRGB `codes` (h, w, 3) with a gain in stops; 0 and 255 stay, and no gain gives the same codes."""
     if gain_ev == 0.0:
         return codes
-    gained: Any = cv2.LUT(codes, _rounded_codes(_straight_or_rolled(256, gain_ev)))
+    table = gain_table(gain_ev) if gain_ev > 0 else _rounded_codes(_straight_or_rolled(256, gain_ev))
+    gained: Any = cv2.LUT(codes, table)
     if gain_ev < 0:
         _hold_white(codes, gained, lambda light: _rounded_codes(darken(light, gain_ev)))
     return np.asarray(gained, dtype=np.uint8)

@@ -205,12 +205,3 @@ def no_access(name: str, error: OSError) -> FrameError:
     if isinstance(error, FileNotFoundError):
         return FrameError(f"{name} is not there.", "Is the drive or memory card still connected?")
     return FrameError(f"{name} can't be read: {error.strerror or error}.", COPY_AGAIN)
-
-
-def read_header(path: Path) -> Header:
-    """Return size as shown, depth and format, without decoding; FrameError where the picture can't be used."""
-    try:
-        with path.open("rb") as file:
-            return layout_of(file, path.name).header
-    except OSError as error:
-        raise no_access(path.name, error) from error

@@ -20,7 +20,7 @@ from PIL import Image, ImageOps
 
 from lapsebench.core.transfer import srgb_to_linear
 from lapsebench.errors import FrameError
-from lapsebench.io.header import layout_of, read_header
+from lapsebench.io.header import Header, layout_of
 from lapsebench.io.icc import DCF_OPTION, SRGB
 from lapsebench.io.read import Picture, read_picture, to_linear
 
@@ -28,6 +28,12 @@ RNG = np.random.default_rng(11)
 RGB = RNG.integers(0, 256, (30, 50, 3), dtype=np.uint8)
 RGB16 = RNG.integers(0, 65536, (30, 50, 3), dtype=np.uint16)
 GREY16 = np.ascontiguousarray(RGB16[..., 0])
+
+
+def read_header(path: Path) -> Header:
+    """Return what the header of a file says."""
+    with path.open("rb") as file:
+        return layout_of(file, path.name).header
 
 
 def smooth(height: int, width: int) -> NDArray[np.uint8]:

@@ -8,8 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lapsebench.core.filmlight import LightSettings, film_light
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
 from lapsebench.core.sequence import Frame, Shot
+from lapsebench.core.transfer import linear_to_srgb, srgb_table
+from lapsebench.imaging.apply import apply_gain
+from lapsebench.imaging.proxy import measure_frame
 from lapsebench.services.shotlight import at_moves, light_of_shot
 
 N = 24
@@ -57,3 +61,24 @@ def test_a_night_wholly_below_zero_is_black_and_finite() -> None:
     assert len(found.faults) == N
     assert np.isfinite(found.light.luminance_ev).all()
     assert np.isfinite(found.light.highlight_ev).all()
+
+
+@pytest.mark.parametrize("power", [1.0, 1.3, 0.8])
+def test_the_step_is_gone_from_the_pixels_whatever_the_cameras_curve(power: float) -> None:
+    """A camera that records light^power: after the gains the frames' mean light no longer steps where the setting did."""
+    random = np.random.default_rng(3)
+    scene = np.clip(0.12 * 2 ** random.normal(0, 1.2, (ROWS * 2, COLS * 2, 3)), 0, 0.5)
+    exposure = np.where(np.arange(40) // 10 % 2 == 0, 0.0, -1.0)
+    stills = [
+        np.rint(255 * linear_to_srgb(np.clip(scene * 2.0**ev + random.normal(0, 5e-4, scene.shape), 0, 1) ** power))
+        for ev in exposure
+    ]
+    codes = [still.astype(np.uint8) for still in stills]
+    frames = [Frame(Path(f"{i}.jpg"), None, 8.0 if ev == 0 else 4.0, 2.8, 1600.0) for i, ev in enumerate(exposure)]
+    measures = [measure_frame(still, srgb_table(256)[still], srgb=True) for still in codes]
+    light = light_of_shot(Shot(0, 39), frames, measures).light
+    film = film_light(light, LightSettings(), fps=25, good=np.ones(40, bool))
+    shown = [srgb_table(256)[apply_gain(still, float(gain))].mean() for still, gain in zip(codes, film.gain_ev, strict=True)]
+    steps = np.abs(np.diff(np.log2(shown)))
+    print(f"power {power}: largest step in the film's light {steps.max():.3f} stop")
+    assert steps.max() < 0.06
