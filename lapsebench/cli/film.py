@@ -47,6 +47,10 @@ def run(options: argparse.Namespace) -> None:
         check_report(options.report)
         if options.report.absolute() == film_file.absolute():
             raise OutputError("Film and report have the same name.", "Give the report another one.")
+    if options.size and options.crop:
+        raise OutputError("--size gives the film its shape, and so does --crop.", "Give one of the two.")
+    if options.size and (options.size[0] % 2 or options.size[1] % 2):
+        say("A film has an even number of pixels both ways: the size is rounded to that.")
     surveyed, notes = surveyed_night(options.source)
     project = _with_options(surveyed.project, options)
     _film(surveyed, project, options.output, overwrite=options.overwrite)

@@ -166,5 +166,5 @@ def gather(paths: Sequence[Path], *, tick: Tick = silent) -> Gathered:
     if len(cameras) > 1:
         notes.append(f"Frames of {len(cameras)} cameras: {', '.join(f'{c} ({n})' for c, n in cameras.most_common())}.")
     if len(frames) == 1:
-        notes.append("Only one frame: a film needs more.")
+        notes.append("Only one frame: there is nothing to even out.")
     return Gathered(tuple(frames), tuple(notes))

@@ -221,3 +221,22 @@ def test_two_cameras_at_the_same_time_are_two_shots(make_frames: Callable[..., P
     assert run("survey", first, second, "--json", tmp_path / "r.json") == 0
     shots = json.loads((tmp_path / "r.json").read_text())["shots"]
     assert [(shot["first"], shot["last"]) for shot in shots] == [(0, 11), (12, 23)]
+
+
+def test_odd_sizes_are_made_even_and_said(
+    make_frames: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("film", make_frames(2), "-o", tmp_path / "a.mp4", "--size", "81x61") == 0
+    assert "even" in capsys.readouterr().err
+    width, height = probe(tmp_path / "a.mp4").size
+    assert (width % 2, height % 2) == (0, 0)
+    assert abs(width - 81) <= 1
+    assert abs(height - 61) <= 1
+
+
+def test_two_shapes_at_once_are_refused_before_the_work(
+    make_frames: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["--size", "640x480", "--crop", "1:1"]
+    assert run("film", make_frames(2), "-o", tmp_path / "a.mp4", *words) == 1
+    assert "Measuring" not in capsys.readouterr().err

@@ -218,7 +218,7 @@ def test_each_camera_has_its_own_usual_size(tmp_path: Path) -> None:
 
 
 def test_one_frame_is_gathered_with_a_word_of_doubt(tmp_path: Path) -> None:
-    assert gather([still(tmp_path / "F1.jpg", at(0))]).notes == ("Only one frame: a film needs more.",)
+    assert gather([still(tmp_path / "F1.jpg", at(0))]).notes == ("Only one frame: there is nothing to even out.",)
 
 
 def refusal(*paths: Path) -> GatherError:
