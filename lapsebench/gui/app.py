@@ -1,11 +1,12 @@
-"""The running application: environment, theme, what happens on a crash and on Ctrl+C."""
+"""The running application: environment, theme, what happens on a crash and on a signal to stop."""
 
 from __future__ import annotations
 
 import os
 import signal
 import sys
-from collections.abc import Callable, MutableMapping, Sequence
+from collections.abc import Callable, Iterator, MutableMapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType, TracebackType
 
@@ -15,6 +16,7 @@ from PySide6.QtWidgets import QApplication
 from lapsebench import __version__
 from lapsebench.gui.window import MainWindow
 
+_WAKE_MS = 200
 Hook = Callable[[type[BaseException], BaseException, TracebackType | None], object]
 
 
@@ -34,16 +36,15 @@ def run(paths: Sequence[Path], *, demo: bool = False) -> int:
     window = MainWindow()
     old_hook = sys.excepthook
     sys.excepthook = crash_hook(window, old_hook)
-    wake = _close_on_interrupt(window)
-    window.show()
-    if demo:
-        window.open_demo()
-    elif paths:
-        window.open_paths(list(paths))
     try:
-        return app.exec()
+        with closed_by_signals(window):
+            window.show()
+            if demo:
+                window.open_demo()
+            elif paths:
+                window.open_paths(list(paths))
+            return app.exec()
     finally:
-        wake.stop()
         sys.excepthook = old_hook
 
 
@@ -58,14 +59,20 @@ def crash_hook(window: MainWindow, before: Hook) -> Hook:
     return hook
 
 
-def _close_on_interrupt(window: MainWindow) -> QTimer:
-    """Close the window on Ctrl+C in the terminal; the timer lets Python see the signal while Qt waits."""
+@contextmanager
+def closed_by_signals(window: MainWindow) -> Iterator[None]:
+    """Within it, Ctrl+C in the terminal and SIGTERM close the window; after it they do what they did before."""
 
     def close(_number: int, _frame: FrameType | None) -> None:
-        window.close_now()
+        QTimer.singleShot(0, window.close_now)  # not from the midst of whatever Python is at
 
-    signal.signal(signal.SIGINT, close)
-    wake = QTimer(interval=200)
+    before = {number: signal.signal(number, close) for number in (signal.SIGINT, signal.SIGTERM)}
+    wake = QTimer(interval=_WAKE_MS)  # lets Python see the signal while Qt waits
     wake.timeout.connect(lambda: None)
     wake.start()
-    return wake
+    try:
+        yield
+    finally:
+        wake.stop()
+        for number, handler in before.items():
+            signal.signal(number, handler)

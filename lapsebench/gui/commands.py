@@ -10,7 +10,7 @@ from PySide6.QtGui import QUndoCommand
 
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.project import Project
-from lapsebench.core.sequence import SPOILT, Fault
+from lapsebench.core.sequence import SPOILT
 
 Edit = Callable[[Project], Project]
 """An edit."""
@@ -98,21 +98,13 @@ def remove_peg(frame: int) -> Edit:
     return lambda project: change_light(pegs=tuple(peg for peg in project.light.pegs if peg.frame != frame))(project)
 
 
-def is_taken(project: Project, frame: int) -> bool:
-    """Return whether the frame goes into the film, trims and shots aside."""
-    faults = project.frames[frame].faults
-    if Fault.UNREADABLE in faults or frame in project.left_out:
-        return False
-    return not faults & SPOILT or frame in project.taken_in
-
-
 def toggle_frame(frame: int) -> Edit:
     """Return the edit that takes a frame in or leaves it out; an unreadable one stays out."""
 
     def edit(project: Project) -> Project:
         spoilt = bool(project.frames[frame].faults & SPOILT)
         just = frozenset({frame})
-        if is_taken(project, frame):
+        if project.keeps(frame):
             left_out = project.left_out if spoilt else project.left_out | just
             return replace(project, taken_in=project.taken_in - just, left_out=left_out)
         if not project.frames[frame].readable:

@@ -29,10 +29,10 @@ class Deeds(QObject):
     def _files(self) -> dict[str, Slot]:
         window = self._window
         return {
-            "open folder": window.ask_folder,
-            "open files": window.ask_files,
-            "open project": window.ask_project,
-            "open demo": window.open_demo,
+            "open folder": window.entrance.ask_folder,
+            "open files": window.entrance.ask_files,
+            "open project": window.entrance.ask_project,
+            "open demo": window.entrance.open_demo,
             "save": window.keeper.save,
             "save as": window.keeper.save_as,
             "survey": window.opener.survey,

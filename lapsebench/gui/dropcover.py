@@ -1,12 +1,12 @@
-"""The cover over the window that shows where a folder may be dropped: anywhere."""
+"""A window that folders may be dropped on, and the cover that shows where: anywhere."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtCore import QMimeData, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import QMimeData, QRectF, Qt, Signal
+from PySide6.QtGui import QColor, QDragEnterEvent, QDragLeaveEvent, QDropEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QMainWindow, QWidget
 
 
 def dropped_paths(mime: QMimeData) -> list[Path]:
@@ -41,3 +41,32 @@ class DropCover(QWidget):
         painter.setFont(font)
         painter.setPen(QColor("white"))
         painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, self.tr("Let go to open"))
+
+
+class DropWindow(QMainWindow):
+    """A main window that tells of the paths dropped on it."""
+
+    dropped = Signal(object)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setAcceptDrops(True)
+        self._cover = DropCover(self)
+
+    def dragEnterEvent(self, event: QDragEnterEvent, /) -> None:
+        """Show that folders and files may be dropped."""
+        if dropped_paths(event.mimeData()):
+            event.acceptProposedAction()
+            self._cover.cover()
+
+    def dragLeaveEvent(self, _event: QDragLeaveEvent, /) -> None:
+        """Take the cover away."""
+        self._cover.hide()
+
+    def dropEvent(self, event: QDropEvent, /) -> None:
+        """Tell what was dropped."""
+        self._cover.hide()
+        paths = dropped_paths(event.mimeData())
+        if paths:
+            event.acceptProposedAction()
+            self.dropped.emit(paths)

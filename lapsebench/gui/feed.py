@@ -2,33 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
-from lapsebench.core.progress import Tick
+from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.jobs import Jobs, Latest
-from lapsebench.gui.picture import PictureView, to_image
+from lapsebench.gui.picture import PictureView, Side, to_image
 from lapsebench.gui.session import Session
+from lapsebench.gui.sharp import Sharp, Wanted
 from lapsebench.gui.words import Words
 from lapsebench.services import preview
 
 _SETTLE_MS = 60
-
-
-@dataclass(frozen=True)
-class Sharp:
-    """Pictures of one frame from its file, and what they were made for."""
-
-    frame: int
-    gain_ev: float
-    long_side: int | None
-    before: NDArray[np.uint8]
-    film: NDArray[np.uint8]
 
 
 class PictureFeed(QObject):
@@ -83,44 +69,33 @@ class PictureFeed(QObject):
 
     def _show_at_hand(self) -> None:
         number, gain = self._session.playhead, self._session.gain(self._session.playhead)
-        sharp, measure = self._sharp, self._session.measures.get(number)
-        if sharp is not None and sharp.frame == number:
-            film = sharp.film if sharp.gain_ev == gain else preview.with_gain(sharp.before, gain)
-            self._view.set_pictures(to_image(sharp.before), to_image(film))
-        elif measure is not None:
-            film_image = to_image(preview.proxy_picture(measure, gain))
-            before = self._view.before if self._view.side == "film" else to_image(preview.proxy_picture(measure, 0.0))
-            self._view.set_pictures(before, film_image)
-        else:
-            self._view.set_pictures(None, None)
+        sharp = self._sharp if self._sharp is not None and self._sharp.frame == number else None
+        measure = self._session.measures.get(number)
+        before = film = None
+        if self._view.side is not Side.FILM:
+            before = sharp.before.image if sharp and sharp.before else _proxy(measure, 0.0)
+        if self._view.side is not Side.BEFORE:
+            film = (sharp.with_gain(gain) if sharp else None) or _proxy(measure, gain)
+        self._view.set_pictures(before, film)
 
     def _ask(self) -> None:
         number, session, view = self._session.playhead, self._session, self._view
-        frame = session.frame
+        frame, kept = session.frame, self._sharp
         if frame is None or not frame.readable or self._playing or not view.isVisible():
             return
-        gain, long_side = session.gain(number), view.wanted_long_side()
-        sharp = self._sharp
-        if sharp is not None and (sharp.frame, sharp.gain_ev, sharp.long_side) == (number, gain, long_side):
-            return
-
-        def work(_tick: Tick) -> Sharp:
-            before = preview.picture(frame, 0.0, long_side=long_side)
-            film = before if gain == 0.0 else preview.picture(frame, gain, long_side=long_side)
-            return Sharp(number, gain, long_side, before, film)
-
-        self._latest.request(work)
+        before, film = view.side is not Side.FILM, view.side is not Side.BEFORE
+        wanted = Wanted(number, frame, session.gain(number), view.wanted_long_side(), before=before, film=film)
+        if wanted.met_by(kept):
+            self._latest.drop()  # what is under way is of a gain or size that is past
+        else:
+            self._latest.request(lambda _tick: wanted.render(kept))
 
     def _take(self, result: object) -> None:
         if isinstance(result, Sharp) and result.frame == self._session.playhead and not self._playing:
             self._sharp = result
-            self._view.set_source(*self._source_size(result))
+            frame = self._session.project.frames[result.frame]
+            self._view.set_source(*((frame.width, frame.height) if frame.width else result.size))
             self._show_at_hand()
-
-    def _source_size(self, sharp: Sharp) -> tuple[int, int]:
-        frame = self._session.project.frames[sharp.frame]
-        height, width = sharp.before.shape[:2]
-        return (frame.width, frame.height) if frame.width else (width, height)
 
     def _measured(self, number: int) -> None:
         if number == self._session.playhead and self._sharp is None:
@@ -149,7 +124,10 @@ class PictureFeed(QObject):
         self._view.set_crop(None if whole else share)
 
 
+def _proxy(measure: FrameMeasure | None, gain_ev: float) -> QImage | None:
+    return None if measure is None else to_image(preview.proxy_picture(measure, gain_ev))
+
+
 def thumbnail(session: Session, number: int) -> QImage | None:
     """Return the small picture of a frame as it is in the film, None while it is not measured."""
-    measure = session.measures.get(number)
-    return None if measure is None else to_image(preview.proxy_picture(measure, session.gain(number)))
+    return _proxy(session.measures.get(number), session.gain(number))

@@ -27,6 +27,7 @@ class Keeper(QObject):
         self.path: Path | None = None
         self._soon = QTimer(self, singleShot=True, interval=_AUTOSAVE_MS)
         self._soon.timeout.connect(self._save_edits)
+        session.opened.connect(self._forget)  # before anything of the new night could be saved
         session.project_changed.connect(self._changed)
 
     @property
@@ -36,7 +37,6 @@ class Keeper(QObject):
 
     def opened(self, paths: list[Path]) -> None:
         """Take note of what was opened: a project file is saved to from now on."""
-        self._soon.stop()
         self.path = paths[0] if len(paths) == 1 and paths[0].suffix == SUFFIX else None
 
     def ask_file(self) -> Path | None:
@@ -58,9 +58,12 @@ class Keeper(QObject):
         )
         if not text:
             return False
-        path = Path(text)
+        path, before = Path(text), self.path
         self.path = path if path.suffix == SUFFIX else path.with_name(path.name + SUFFIX)
-        return self.save_now()
+        if self.save_now():
+            return True
+        self.path = before
+        return False
 
     def save_now(self) -> bool:
         """Save to the project's file; an error is shown and the older file stays as it was."""
@@ -76,6 +79,11 @@ class Keeper(QObject):
         self._settings.remember(self.path)
         self.saved.emit()
         return True
+
+    def _forget(self) -> None:
+        """Let go of the file of the night before."""
+        self._soon.stop()
+        self.path = None
 
     def _save_edits(self) -> None:
         if self.unsaved:

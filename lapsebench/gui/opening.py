@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
@@ -15,6 +16,8 @@ from lapsebench.gui.settings import Settings, common_source
 from lapsebench.services import survey as surveying
 
 Gathered = tuple[Project, tuple[str, ...]]
+Admit = Callable[[Callable[[], None]], None]
+"""Calls what it is given when the open night may be let go, at once or later or never."""
 
 
 class Opener(QObject):
@@ -24,9 +27,11 @@ class Opener(QObject):
     stopped = Signal()
     opened = Signal()
 
-    def __init__(self, session: Session, jobs: Jobs, settings: Settings, parent: QObject | None = None) -> None:
+    def __init__(
+        self, session: Session, jobs: Jobs, settings: Settings, *, admit: Admit, parent: QObject | None = None
+    ) -> None:
         super().__init__(parent)
-        self._session, self._jobs, self._settings = session, jobs, settings
+        self._session, self._jobs, self._settings, self._admit = session, jobs, settings, admit
         self._gathering: Job | None = None
         self._surveying: Job | None = None
         self._gather_turn = self._survey_turn = 0
@@ -39,13 +44,17 @@ class Opener(QObject):
         return self._gathering is not None or self._surveying is not None
 
     def open(self, paths: Sequence[Path], *, remember: bool = True) -> None:
-        """Gather the frames in folders or files, then survey them."""
+        """Gather the frames in folders or files, then survey them; what is set for the open night is not lost by it."""
         wanted = [path.absolute() for path in paths]
+        self._admit(lambda: self._gather(wanted, remember=remember))
+
+    def _gather(self, wanted: list[Path], *, remember: bool) -> None:
         job = Job(self.tr("Looking for frames"), lambda job: surveying.gather(wanted, tick=job.tick))
         self._gather_turn = turn = self._gather_turn + 1
         self._begin(job, self._gathering)
         self._gathering = job
-        job.finished.connect(lambda found: self._gathered(turn, found, wanted, remember=remember))
+        take = partial(self._take, turn, wanted, remember=remember)
+        job.finished.connect(lambda found: self._admit(lambda: take(found)))  # it may have been edited meanwhile
 
     def survey(self) -> None:
         """Survey the open project, once more if it was already."""
@@ -74,7 +83,7 @@ class Opener(QObject):
         job.ended.connect(self._end)
         self._jobs.start(job)
 
-    def _gathered(self, turn: int, found: Gathered, paths: list[Path], *, remember: bool) -> None:
+    def _take(self, turn: int, paths: list[Path], found: Gathered, *, remember: bool) -> None:
         if turn != self._gather_turn:
             return
         self.paths = paths

@@ -68,7 +68,7 @@ class Player(QObject):
         started, self.speed = not self.playing, speed
         self._rebase()
         if len(self._frames) < 2:
-            self.speed = 0
+            self.pause()
             return
         at_end = self._from in (0, len(self._frames) - 1)
         if started and at_end and (self._from > 0) == (speed > 0):

@@ -13,7 +13,8 @@ from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
-from lapsebench.gui.commands import Edit, EditCommand, is_taken, toggle_frame
+from lapsebench.core.shots import split_shot
+from lapsebench.gui.commands import Edit, EditCommand, toggle_frame
 from lapsebench.services import survey as surveying
 
 _GESTURE_MS = 800  # key presses on a slider closer than this are one step
@@ -41,6 +42,8 @@ class Session(QObject):
         self.used: list[int] = []
         self.playhead = 0
         self.shot_index = 0
+        self._starts: dict[int, str] = {}
+        """First frames of the shots that surveys found, and why each starts."""
         self._gesture, self._held = 0, False
         self._idle = QTimer(self, singleShot=True, interval=_GESTURE_MS)
         self._idle.timeout.connect(self._next_gesture)
@@ -79,7 +82,7 @@ class Session(QObject):
         self.undo_stack.clear()
         self._next_gesture()
         self.project, self.notes = project, tuple(notes)
-        self.measures, self.survey, self.film_light = {}, None, None
+        self.measures, self.survey, self.film_light, self._starts = {}, None, None, {}
         self.playhead = self.shot_index = 0
         self.used = surveying.used_frames(project)
         self.opened.emit()
@@ -93,17 +96,17 @@ class Session(QObject):
         self.measured.emit(frame)
 
     def finish_survey(self, survey: surveying.Survey) -> None:
-        """Take over the found faults and the light; what the user decided in the meantime stays."""
-        found = survey.project
-        if [s.frames for s in found.shots] != [s.frames for s in self.project.shots]:
-            self.undo_stack.clear()
-            self.project = replace(self.project, shots=found.shots)
-            self.shot_index = self._shot_of(self.playhead)
-        self.project = replace(self.project, frames=found.frames)
+        """Take over the found faults, shots and light; what the user decided in the meantime stays, undo steps too."""
+        found, count = survey.project, len(self.project.shots)
+        self._starts |= {shot.first: shot.why for shot in found.shots}
+        self.project = replace(self.project, frames=found.frames, shots=self._split(self.project.shots))
+        self.shot_index = self._shot_of(self.playhead)
         self.survey = survey
         self.notes = tuple(dict.fromkeys((*self.notes, *survey.notes)))
         self.measures.update({i: m for i, m in enumerate(survey.measures) if m is not None})
         self._refresh()
+        if len(self.project.shots) != count:
+            self.shot_changed.emit()
         self.surveyed.emit()
 
     # -- editing
@@ -122,7 +125,7 @@ class Session(QObject):
 
     def toggle_frame(self, frame: int) -> None:
         """Take a frame in or leave it out."""
-        out = is_taken(self.project, frame)
+        out = self.project.keeps(frame)
         self.edit(self.tr("Leave a frame out") if out else self.tr("Take a frame in"), toggle_frame(frame))
 
     def hold_gesture(self) -> None:
@@ -141,9 +144,18 @@ class Session(QObject):
             self._gesture += 1
 
     def _apply(self, project: Project) -> None:
-        # frames are facts, not decisions: an undo step from before the survey must not forget the faults found
-        self.project = replace(project, sources=self.project.sources, frames=self.project.frames)
+        # frames are facts, not decisions: an undo step from before the survey must not forget the faults and shots found
+        shots = self._split(project.shots)
+        self.project = replace(project, sources=self.project.sources, frames=self.project.frames, shots=shots)
         self._refresh()
+
+    def _split(self, shots: Sequence[Shot]) -> tuple[Shot, ...]:
+        """Return the shots cut where surveys found that one starts, in and out points kept."""
+        return tuple(part for shot in shots for part in self._parts(shot))
+
+    def _parts(self, shot: Shot) -> tuple[Shot, ...]:
+        starts = [start for start in sorted(self._starts) if shot.first < start <= shot.last]
+        return split_shot(shot, starts, self._starts[starts[0]]) if starts else (shot,)
 
     def _refresh(self) -> None:
         self.used = surveying.used_frames(self.project)

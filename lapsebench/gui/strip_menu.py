@@ -22,6 +22,7 @@ class FrameMenu(QMenu):
         if model is None or index is None:
             return
         toggle = self.addAction(self.tr("Leave this frame out") if model.used[index] else self.tr("Take this frame in"))
+        toggle.setEnabled(model.frames[index].readable)
         toggle.triggered.connect(lambda: canvas.frame_toggled.emit(frame))
         self.addSeparator()
         self.addAction(self.tr("Start the film here")).triggered.connect(lambda: self._cut(Grab.TRIM_IN, index))

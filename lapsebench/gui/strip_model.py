@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 import numpy as np
 from numpy.typing import NDArray
+from PySide6.QtCore import QCoreApplication
 
-from lapsebench.core.exposure import shutter_text
 from lapsebench.core.filmlight import FilmLight, Peg
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.separation import Light
-from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
+from lapsebench.core.sequence import Fault, Frame, Shot, change_parts
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ class Curve(Enum):
 
 @dataclass(frozen=True, slots=True)
 class SettingChange:
-    """A frame (counted from the first of the shot) whose setting differs from the one before, and what changed."""
+    """A frame (counted from the first of the shot) whose setting differs from the one before, and words for what changed."""
 
     index: int
     text: str
@@ -41,19 +41,28 @@ class SettingChange:
 def setting_changes(frames: Sequence[Frame]) -> tuple[SettingChange, ...]:
     """Return the setting changes of `frames`; each value is compared with the last known one."""
     found: list[SettingChange] = []
-    shutter = aperture = iso = None
+    known = frames[0] if frames else None
     for index, frame in enumerate(frames):
-        parts: list[str] = []
-        if frame.exposure_s and shutter and frame.exposure_s != shutter:
-            parts.append(f"{shutter_text(shutter)} → {shutter_text(frame.exposure_s)}")
-        if frame.iso and iso and frame.iso != iso:
-            parts.append(f"ISO {iso:g} → {frame.iso:g}")
-        if frame.f_number and aperture and frame.f_number != aperture:
-            parts.append(f"f/{aperture:g} → f/{frame.f_number:g}")
+        if known is None or frame.setting == known.setting:
+            continue
+        parts = change_parts(known, frame, "→")
         if parts:
             found.append(SettingChange(index, ", ".join(parts)))
-        shutter, aperture, iso = frame.exposure_s or shutter, frame.f_number or aperture, frame.iso or iso
+        known = replace(
+            known,
+            exposure_s=frame.exposure_s or known.exposure_s,
+            f_number=frame.f_number or known.f_number,
+            iso=frame.iso or known.iso,
+        )
     return tuple(found)
+
+
+def with_steps(changes: Sequence[SettingChange], steps: Sequence[int]) -> tuple[SettingChange, ...]:
+    """Return `changes` and the places `steps` where the pictures alone show one, in order; no place stands twice."""
+    told = {change.index for change in changes}
+    words = QCoreApplication.translate("StripModel", "step in the pictures")
+    found = (SettingChange(index, words) for index in steps if index not in told)
+    return tuple(sorted([*changes, *found], key=lambda change: change.index))
 
 
 def _middle(values: Floats) -> float | None:
@@ -87,9 +96,7 @@ class StripModel:
         self.film: Floats = np.full(count, np.nan)
         self.film_seen: Floats = np.full(count, np.nan)
         self.gain: Floats = np.full(count, np.nan)
-        self.used: NDArray[np.bool_] = np.array(
-            [self._starts_used(project, shot.first + i, f) for i, f in enumerate(self.frames)], bool
-        )
+        self.used: NDArray[np.bool_] = np.array([project.keeps(frame) for frame in shot.frames], bool)
         self.pegs: tuple[Peg, ...] = ()
         self.trim = (shot.trim_in, shot.trim_out)
         self.playhead = shot.trim_in
@@ -100,11 +107,6 @@ class StripModel:
             (i, tuple(sorted(f.faults, key=list(Fault).index))) for i, f in enumerate(self.frames) if f.faults
         )
         self.set_pegs(project.light.pegs)
-
-    @staticmethod
-    def _starts_used(project: Project, number: int, frame: Frame) -> bool:
-        """Return whether a frame is in the film before any light is known."""
-        return number in project.taken_in or (number not in project.left_out and not frame.faults & SPOILT)
 
     @property
     def count(self) -> int:
@@ -135,6 +137,7 @@ class StripModel:
         self.luminance = np.array(light.luminance_ev[part], float)
         self.exposure = np.array(light.exposure_ev[part], float)
         self.scene = np.array(light.scene_ev[part], float)
+        self.changes = with_steps(setting_changes(self.frames), np.flatnonzero(light.setting_change[part]).tolist())
         chosen = used if isinstance(used, (set, frozenset)) else frozenset(used)
         self.used = np.array([self.first + i in chosen for i in range(self.count)], bool)
         self.set_film(film)

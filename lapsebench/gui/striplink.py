@@ -19,6 +19,7 @@ class StripLink(QObject):
         self._session, self._strip = session, strip
         self._used: list[int] = []
         self._dragging = False
+        session.shot_changed.connect(self._let_go)
         session.shot_changed.connect(self._show_shot)
         session.surveyed.connect(self._show_shot)
         session.measured.connect(self._show_measure)
@@ -106,6 +107,10 @@ class StripLink(QObject):
         if not finished and not self._dragging:
             self._dragging = True
             self._session.hold_gesture()
+
+    def _let_go(self) -> None:
+        """End a drag whose shot is shown no more: the strip will not tell of its end."""
+        self._drop(self._dragging)
 
     def _drop(self, finished: bool) -> None:
         if finished:

@@ -159,6 +159,9 @@ def stylesheet(c: Colours) -> str:
     QListView#shots:focus {{ border-color: {c.accent}; }}
     QListView#shots::item {{ border-radius: 5px; }}
     QListView#shots::item:selected {{ background: {c.line}; color: {c.ink}; }}
+    QListView::indicator:unchecked, QCheckBox::indicator:unchecked {{ border: 1px solid {c.soft_ink}; border-radius: 3px;
+        background: {c.field}; }}
+    QListView::indicator:unchecked:disabled, QCheckBox::indicator:unchecked:disabled {{ border-color: {c.line}; }}
     QProgressBar {{ border: 1px solid {c.line}; border-radius: 4px; background: {c.field};
         max-height: 12px; }}
     QProgressBar::chunk {{ background: {c.accent}; border-radius: 3px; }}

@@ -6,20 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import (
-    QCloseEvent,
-    QDragEnterEvent,
-    QDragLeaveEvent,
-    QDropEvent,
-    QGuiApplication,
-    QKeyEvent,
-)
-from PySide6.QtWidgets import QApplication, QFileDialog, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
+from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 
 from lapsebench.gui import theme
-from lapsebench.gui.closing import Closing
+from lapsebench.gui.closing import Guard
 from lapsebench.gui.deeds import Deeds
-from lapsebench.gui.dropcover import DropCover, dropped_paths
+from lapsebench.gui.dropcover import DropWindow
+from lapsebench.gui.entrance import Entrance
 from lapsebench.gui.feed import PictureFeed
 from lapsebench.gui.filming import Filming
 from lapsebench.gui.jobs import Jobs
@@ -35,22 +29,37 @@ from lapsebench.gui.striplink import StripLink
 from lapsebench.gui.theme import Theme
 from lapsebench.gui.workbar import WorkBar
 from lapsebench.gui.workbench import Workbench
-from lapsebench.io.bundled import demo_folder
+
+_KEYS = {
+    Qt.Key.Key_Space: "play",
+    Qt.Key.Key_Right: "step on",
+    Qt.Key.Key_Left: "step back",
+    Qt.Key.Key_Home: "go in",
+    Qt.Key.Key_End: "go out",
+}
+_SHIFTED = {Qt.Key.Key_Right: "ten on", Qt.Key.Key_Left: "ten back"}
+_ALWAYS = {"open folder", "open files", "open project", "open demo", "quit", "undo", "redo", "full screen", "keys", "about"}
+_ALWAYS |= {"loop", *Theme}
+"""Actions for which nothing need be open."""
 
 
-class MainWindow(QMainWindow):
+class MainWindow(DropWindow):
     """The one window."""
 
     def __init__(self) -> None:
         super().__init__()
         self.setWindowTitle(self.tr("lapsebench"))
-        self.setAcceptDrops(True)
         self.settings = Settings()
         self.session = Session(self)
         self.jobs = Jobs(self)
         self.player = Player(self.session, self)
-        self.opener = Opener(self.session, self.jobs, self.settings, self)
+        self.messages = MessageBar(self)
+        self.filming = Filming(self.session, self.jobs, self.messages, self)
         self.keeper = Keeper(self.session, self.settings, self)
+        self.guard = Guard(self, self.session, self.filming, self.keeper, self.messages)
+        admit = self.guard.before_opening
+        self.opener = Opener(self.session, self.jobs, self.settings, admit=admit, parent=self)
+        self.entrance = Entrance(self, self.settings, self.opener, self.keeper, self.messages)
         self.menus = Menus(
             self.session, Deeds(self).by_name(), theme=self._stored_theme(), loop=self._stored_loop(), parent=self
         )
@@ -62,48 +71,18 @@ class MainWindow(QMainWindow):
         self._show_recent()
         self._restore_geometry()
 
-    # -- opening
-
     def open_paths(self, paths: Sequence[Path]) -> None:
         """Open folders or files."""
-        self.messages.clear()
-        self.opener.open(paths)
+        self.entrance.open_paths(paths)
 
     def open_demo(self) -> None:
         """Open the demo night."""
-        try:
-            folder = demo_folder()
-        except Exception as error:  # shown, whatever it is
-            self.messages.show_error(error)
-            return
-        self.messages.clear()
-        self.opener.open([folder], remember=False)
-
-    def ask_folder(self) -> None:
-        """Let the user choose a folder."""
-        start = str(self.settings.folder_to_open())
-        text = QFileDialog.getExistingDirectory(self, self.tr("Open a folder of frames"), start)
-        if text:
-            self.open_paths([Path(text)])
-
-    def ask_files(self) -> None:
-        """Let the user choose files."""
-        start = str(self.settings.folder_to_open())
-        texts, _ = QFileDialog.getOpenFileNames(self, self.tr("Open frames"), start)
-        if texts:
-            self.open_paths([Path(text) for text in texts])
-
-    def ask_project(self) -> None:
-        """Let the user choose a project file."""
-        path = self.keeper.ask_file()
-        if path is not None:
-            self.open_paths([path])
+        self.entrance.open_demo()
 
     # -- building
 
     def _build(self) -> None:
         actions = self.menus.actions
-        self.messages = MessageBar(self)
         self.work_bar = WorkBar(self)
         self.start_page = StartPage(self)
         self.bench = Workbench(
@@ -119,8 +98,6 @@ class MainWindow(QMainWindow):
         self.stack.addWidget(self.bench)
         self.feed = PictureFeed(self.session, self.jobs, self.bench.picture, self)
         self.link = StripLink(self.session, self.bench.strip, self)
-        self.filming = Filming(self.session, self.jobs, self.messages, self)
-        self.closing = Closing(self, self.filming, self.keeper, self.messages)
         centre = QWidget(self)
         column = QVBoxLayout(centre)
         column.setContentsMargins(0, 2, 0, 0)
@@ -129,12 +106,12 @@ class MainWindow(QMainWindow):
         column.addWidget(self.stack, 1)
         column.addWidget(self.work_bar)
         self.setCentralWidget(centre)
-        self._cover = DropCover(self)
 
     def _connect(self) -> None:
-        self.start_page.folder_wanted.connect(self.ask_folder)
-        self.start_page.demo_wanted.connect(self.open_demo)
-        self.start_page.recent_wanted.connect(self._open_one)
+        self.dropped.connect(self.entrance.open_paths)
+        self.start_page.folder_wanted.connect(self.entrance.ask_folder)
+        self.start_page.demo_wanted.connect(self.entrance.open_demo)
+        self.start_page.recent_wanted.connect(self.entrance.open_one)
         self.jobs.started.connect(self.work_bar.follow)
         self.opener.failed.connect(self.messages.show_error)
         self.opener.stopped.connect(self._survey_stopped)
@@ -142,7 +119,6 @@ class MainWindow(QMainWindow):
         self.keeper.failed.connect(self.messages.show_error)
         self.keeper.saved.connect(self._name_window)
         self.session.undo_stack.cleanChanged.connect(self._name_window)
-        self.session.project_changed.connect(self.closing.reset)
         self.feed.failed.connect(self.messages.show_error)
         self.bench.foot.wanted.connect(self.filming.make)
         self.filming.busy_changed.connect(self.bench.foot.set_busy)
@@ -151,10 +127,12 @@ class MainWindow(QMainWindow):
         self.player.speed_changed.connect(self.bench.transport.show_speed)
         self.bench.picture_section.dim_cut_changed.connect(self.feed.set_dim_cut)
         self.feed.set_dim_cut(self.bench.picture_section.dim.isChecked())
-        self.menus.recent_menu.aboutToShow.connect(self._fill_recent_menu)
+        self.menus.recent_menu.aboutToShow.connect(lambda: self.entrance.fill_recent(self.menus.recent_menu))
+        self.entrance.recent_forgotten.connect(self._show_recent)
         self.session.undo_stack.indexChanged.connect(self._enable)
         self.session.opened.connect(self._enable)
         self.session.surveyed.connect(self._enable)
+        self.session.playhead_changed.connect(self._enable_toggle)
         self._enable()
 
     # -- what happens
@@ -173,9 +151,6 @@ class MainWindow(QMainWindow):
         self.setWindowTitle(self.tr("{0}[*] – lapsebench").format(name) if name else self.tr("lapsebench"))
         self.setWindowModified(bool(name) and self.keeper.unsaved)
 
-    def _open_one(self, path: Path) -> None:
-        self.open_paths([path])
-
     def _survey_stopped(self) -> None:
         unmeasured = bool(self.session.project.frames) and self.session.survey is None
         again = ((self.tr("Measure again"), self.opener.survey),) if unmeasured else ()
@@ -183,35 +158,23 @@ class MainWindow(QMainWindow):
         self.messages.show_message(Message(what, buttons=again))
 
     def _enable(self) -> None:
-        actions, here = self.menus.actions, bool(self.session.project.frames)
-        always = {"open folder", "open files", "open project", "open demo", "quit", "undo", "redo", "full screen"}
-        always |= {"keys", "about", "loop"}
-        always |= {theme.value for theme in Theme}
+        actions, frame = self.menus.actions, self.session.frame
         for name in actions.names():
-            if name not in always:
-                actions[name].setEnabled(here)
+            if name not in _ALWAYS:
+                actions[name].setEnabled(frame is not None)
+        self._enable_toggle()
+
+    def _enable_toggle(self) -> None:
+        """Let a frame be taken in or left out unless it is unreadable."""
+        frame = self.session.frame
+        self.menus.actions["toggle frame"].setEnabled(frame is not None and frame.readable)
 
     def _show_recent(self) -> None:
         self.start_page.show_recent(self.settings.recent())
 
-    def _fill_recent_menu(self) -> None:
-        menu, recent = self.menus.recent_menu, self.settings.recent()
-        menu.clear()
-        for path in recent:
-            menu.addAction(str(path).replace("&", "&&")).triggered.connect(lambda _=False, path=path: self._open_one(path))
-        if not recent:
-            menu.addAction(self.tr("none yet")).setEnabled(False)
-            return
-        menu.addSeparator()
-        menu.addAction(self.tr("Forget these")).triggered.connect(self._forget_recent)
-
-    def _forget_recent(self) -> None:
-        self.settings.forget_recent()
-        self._show_recent()
-
     def close_now(self) -> None:
         """Close without asking, even while a film is made."""
-        self.closing.now()
+        self.guard.close_now()
 
     # -- themes and memory
 
@@ -243,41 +206,16 @@ class MainWindow(QMainWindow):
 
     def keyPressEvent(self, event: QKeyEvent, /) -> None:
         """Take the keys that no focused control wanted."""
-        key, shift = Qt.Key, event.modifiers() == Qt.KeyboardModifier.ShiftModifier
-        names = {
-            key.Key_Space: "play",
-            key.Key_Right: "ten on" if shift else "step on",
-            key.Key_Left: "ten back" if shift else "step back",
-            key.Key_Home: "go in",
-            key.Key_End: "go out",
-        }
-        name = names.get(Qt.Key(event.key()))
+        shift = event.modifiers() == Qt.KeyboardModifier.ShiftModifier
+        name = {**_KEYS, **(_SHIFTED if shift else {})}.get(Qt.Key(event.key()))
         if name is None:
             super().keyPressEvent(event)
         else:
             self.menus.actions[name].trigger()
 
-    def dragEnterEvent(self, event: QDragEnterEvent, /) -> None:
-        """Show that folders and files may be dropped."""
-        if dropped_paths(event.mimeData()):
-            event.acceptProposedAction()
-            self._cover.cover()
-
-    def dragLeaveEvent(self, _event: QDragLeaveEvent, /) -> None:
-        """Take the cover away."""
-        self._cover.hide()
-
-    def dropEvent(self, event: QDropEvent, /) -> None:
-        """Open what was dropped."""
-        self._cover.hide()
-        paths = dropped_paths(event.mimeData())
-        if paths:
-            event.acceptProposedAction()
-            self.open_paths(paths)
-
     def closeEvent(self, event: QCloseEvent, /) -> None:
         """Remember the window, stop all work and wait for its threads; a film in the making is stopped only on request."""
-        if not self.closing.may_close():
+        if not self.guard.may_close():
             event.ignore()
             return
         self.player.pause()

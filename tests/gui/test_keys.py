@@ -183,3 +183,17 @@ def test_no_two_actions_share_a_key(window: MainWindow) -> None:
     keys = [window.menus.actions[name].shortcut().toString() for name in names]
     keys = [key for key in keys if key]
     assert len(keys) == len(set(keys))
+
+
+def test_playing_on_too_few_frames_pauses_and_says_so(surveyed: MainWindow) -> None:
+    player, session = surveyed.player, surveyed.session
+    told: list[bool] = []
+    player.playing_changed.connect(told.append)
+    player.forward()
+    for frame in range(1, 12):
+        session.toggle_frame(frame)
+    player.forward()
+    assert not player.playing
+    assert not player._timer.isActive()
+    assert told == [True, False]
+    assert not surveyed.feed._playing

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import subprocess
 import sys
+import time
 import types
+from pathlib import Path
 
 import pytest
 
@@ -64,3 +68,41 @@ def test_a_crash_is_shown_in_the_window(window: MainWindow) -> None:
     hook(RuntimeError, error, None)
     assert seen == [error]
     assert "slot fell over" in window.messages.messages[0].what
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_closes_the_open_window(night: Path, tmp_path: Path, number: signal.Signals) -> None:
+    cache = tmp_path / "cache"
+    environment = {
+        **os.environ,
+        "QT_QPA_PLATFORM": "offscreen",
+        "LAPSEBENCH_CACHE": str(cache),
+        "XDG_CONFIG_HOME": str(tmp_path / "config"),
+    }
+    command = [sys.executable, "-m", "lapsebench", str(night)]
+    with subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True) as program:
+        try:
+            _wait_for_files(cache)
+            program.send_signal(number)
+            _, said = program.communicate(timeout=15)
+        finally:
+            program.kill()
+    assert "Traceback" not in said
+    assert program.returncode == 0
+
+
+def _wait_for_files(folder: Path) -> None:
+    """Wait until the window keeps the first measures of its night."""
+    for _ in range(600):
+        if folder.is_dir() and any(path.is_file() for path in folder.rglob("*")):
+            return
+        time.sleep(0.05)
+    raise AssertionError("the window measured nothing")
+
+
+def test_signals_are_as_before_once_the_window_is_closed(window: MainWindow) -> None:
+    numbers = (signal.SIGINT, signal.SIGTERM)
+    before = [signal.getsignal(number) for number in numbers]
+    with app.closed_by_signals(window):
+        assert [signal.getsignal(number) for number in numbers] != before
+    assert [signal.getsignal(number) for number in numbers] == before

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication
 from lapsebench.core.progress import Tick
 from lapsebench.core.project import Project
 from lapsebench.errors import LapsebenchError
-from lapsebench.gui import window as window_module
+from lapsebench.gui import entrance
 from lapsebench.gui.settings import Settings
 from lapsebench.gui.theme import Theme
 from lapsebench.gui.window import MainWindow
@@ -72,7 +72,7 @@ def test_the_cover_shows_while_something_is_held_over_the_window(window: MainWin
 def test_the_demo_opens_with_one_click(
     window: MainWindow, night: Path, until: Until, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(window_module, "demo_folder", lambda: night)
+    monkeypatch.setattr(entrance, "demo_folder", lambda: night)
     QTest.mouseClick(window.start_page.demo_button, Qt.MouseButton.LeftButton)
     until(lambda: window.session.film_light is not None)
     assert Settings().recent() == []
@@ -185,6 +185,6 @@ def test_a_missing_demo_is_said(window: MainWindow, monkeypatch: pytest.MonkeyPa
     def missing() -> Path:
         raise LapsebenchError("The demo night is not here.", "Install again.")
 
-    monkeypatch.setattr(window_module, "demo_folder", missing)
+    monkeypatch.setattr(entrance, "demo_folder", missing)
     window.open_demo()
     assert window.messages.messages[0].remedy == "Install again."

@@ -82,16 +82,18 @@ def test_the_sharp_picture_follows_the_playhead(surveyed: MainWindow, until: Unt
     session.move_to(9)
     until(lambda: feed._sharp is not None and feed._sharp.frame == 9)
     assert feed._sharp is not None
+    assert feed._sharp.film is not None
     wanted = preview.picture(session.project.frames[9], session.gain(9), long_side=feed._sharp.long_side)
-    assert np.array_equal(feed._sharp.film, wanted)
+    assert np.array_equal(feed._sharp.film.pixels, wanted)
 
 
 def test_a_moving_slider_shows_what_the_file_will_give(surveyed: MainWindow, until: Until) -> None:
     feed, session = surveyed.feed, surveyed.session
     until(lambda: feed._sharp is not None)
     assert feed._sharp is not None
+    assert feed._sharp.before is not None
     exact = preview.picture(session.project.frames[0], 0.5, long_side=feed._sharp.long_side)
-    quick = with_gain(feed._sharp.before, 0.5)
+    quick = with_gain(feed._sharp.before.pixels, 0.5)
     assert np.abs(quick.astype(int) - exact.astype(int)).max() <= 2
 
 

@@ -6,10 +6,9 @@ from typing import Any
 
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QObject, QPersistentModelIndex, Qt
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QListView, QWidget
+from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from lapsebench.core.sequence import Fault
-from lapsebench.gui.commands import is_taken
 from lapsebench.gui.parts import push_button, single_choice, soft_label
 from lapsebench.gui.sections.base import Section
 from lapsebench.gui.session import Session
@@ -64,24 +63,36 @@ class FaultModel(QAbstractListModel):
             frame = project.frames[number]
             return f"{frame.path.name}\n{frame.problem}".strip()
         if role == Qt.ItemDataRole.CheckStateRole:
-            return Qt.CheckState.Checked if is_taken(project, number) else Qt.CheckState.Unchecked
+            return Qt.CheckState.Checked if project.keeps(number) else Qt.CheckState.Unchecked
         return None
 
     def setData(self, index: Index, _value: Any, role: int = Qt.ItemDataRole.EditRole, /) -> bool:
         """Take the frame in or leave it out."""
-        if role != Qt.ItemDataRole.CheckStateRole or not index.isValid():
+        if role != Qt.ItemDataRole.CheckStateRole or not self.flags(index) & Qt.ItemFlag.ItemIsUserCheckable:
             return False
         self._session.toggle_frame(self.numbers[index.row()])
         return True
 
     def _text(self, number: int) -> str:
         project = self._session.project
-        words = [fault.value for fault in Fault if fault in project.frames[number].faults]
+        frame = project.frames[number]
+        words = [fault.value for fault in Fault if fault in frame.faults]
         if number in project.left_out:
             words.append(self.tr("left out by you"))
         shot = next((s for s in project.shots if number in s.frames), None)
         place = number - shot.first + 1 if shot else number + 1
-        return f"{place}   {', '.join(words)}"
+        line = f"{place}   {', '.join(words)}"
+        return f"{line}: {frame.problem.removeprefix(frame.path.name).strip()}" if frame.problem else line
+
+
+class FaultRows(QStyledItemDelegate):
+    """Draws the rows; the check of a frame that can't be taken in is dimmed."""
+
+    def initStyleOption(self, option: QStyleOptionViewItem, index: Index, /) -> None:
+        """Dim what can't be checked."""
+        super().initStyleOption(option, index)
+        if not index.flags() & Qt.ItemFlag.ItemIsUserCheckable:
+            option.state &= ~QStyle.StateFlag.State_Enabled
 
 
 class FramesSection(Section):
@@ -96,11 +107,14 @@ class FramesSection(Section):
         self._found, self._notes = soft_label(self), soft_label(self)
         self.model = FaultModel(session, self)
         self.list = QListView(self, uniformItemSizes=True)
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.list.setModel(self.model)
+        self.delegate = FaultRows(self.list)
+        self.list.setItemDelegate(self.delegate)
         single_choice(self.list, self.tr("Frames with a fault; check to take one into the film"))
-        self._toggle = push_button(self.tr("Leave this frame out"), self)
-        self._toggle.clicked.connect(toggle_action.trigger)
-        for widget in (self._found, self._notes, self.list, self._toggle):
+        self.toggle = push_button(self.tr("Leave this frame out"), self)
+        self.toggle.clicked.connect(toggle_action.trigger)
+        for widget in (self._found, self._notes, self.list, self.toggle):
             self.content.addWidget(widget)
         self.list.selectionModel().currentChanged.connect(self._jump)
         self.list.clicked.connect(self._jump)
@@ -112,7 +126,7 @@ class FramesSection(Section):
     def refresh(self) -> None:
         """Show what the project holds now."""
         project = self._session.project
-        out = sum(not is_taken(project, i) for i in range(len(project.frames)))
+        out = sum(not project.keeps(i) for i in range(len(project.frames)))
         self._found.setText(self._what_was_found())
         self._notes.setText("\n".join(self._session.notes))
         self._notes.setVisible(bool(self._session.notes))
@@ -136,10 +150,11 @@ class FramesSection(Section):
 
     def _name_toggle(self) -> None:
         project, number = self._session.project, self._session.playhead
-        known = bool(project.frames)
-        taken = known and is_taken(project, number)
-        self._toggle.setEnabled(known and project.frames[number].readable)
-        self._toggle.setText(self.tr("Leave this frame out") if taken else self.tr("Take this frame in"))
+        frame = self._session.frame
+        taken = frame is not None and project.keeps(number)
+        self.toggle.setEnabled(frame is not None and frame.readable)
+        self.toggle.setToolTip("" if frame is None or frame.readable else frame.problem)
+        self.toggle.setText(self.tr("Leave this frame out") if taken else self.tr("Take this frame in"))
 
     def _jump(self, index: QModelIndex) -> None:
         if index.isValid() and index.row() < len(self.model.numbers):

@@ -1,0 +1,86 @@
+"""Sharp pictures of one frame, rendered from its file: the side as shot, the side as in the film, or both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtGui import QImage
+
+from lapsebench.core.sequence import Frame
+from lapsebench.gui.picture import to_image
+from lapsebench.services import preview
+
+_MOST_AT_ONCE = 2_000_000
+"""Pixels that can be given another gain within one step of a slider."""
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """One picture: its pixels, (h, w, 3) sRGB, and the same to draw."""
+
+    pixels: NDArray[np.uint8]
+    image: QImage
+
+
+@dataclass(frozen=True)
+class Sharp:
+    """Pictures of one frame from its file, those of the sides shown, and what they were made for."""
+
+    frame: int
+    gain_ev: float
+    long_side: int | None
+    before: Rendered | None
+    film: Rendered | None
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        made = self.film or self.before
+        return (made.image.width(), made.image.height()) if made else (0, 0)
+
+    def with_gain(self, gain_ev: float) -> QImage | None:
+        """Return the film side at a gain: as rendered, else made from the side before unless that takes too long."""
+        if self.film is not None and self.gain_ev == gain_ev:
+            return self.film.image
+        if self.before is None or self.size[0] * self.size[1] > _MOST_AT_ONCE:
+            return None
+        return to_image(preview.with_gain(self.before.pixels, gain_ev))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the view needs of one frame."""
+
+    number: int
+    frame: Frame
+    gain_ev: float
+    long_side: int | None
+    before: bool
+    film: bool
+
+    def render(self, kept: Sharp | None) -> Sharp:
+        """Return what is wanted, with what is `kept` of the same frame and size; each other side is decoded once."""
+        if kept is not None and (kept.frame, kept.long_side) != (self.number, self.long_side):
+            kept = None
+        before = kept.before if kept else None
+        film = kept.film if kept and kept.gain_ev == self.gain_ev else None
+        if self.gain_ev == 0.0:
+            before = film = before or film or self._rendered(0.0)
+        if self.before and before is None:
+            before = self._rendered(0.0)
+        if self.film and film is None:
+            film = self._rendered(self.gain_ev)
+        return Sharp(self.number, self.gain_ev, self.long_side, before, film)
+
+    def met_by(self, sharp: Sharp | None) -> bool:
+        """Return whether `sharp` is all that is wanted."""
+        if sharp is None or (sharp.frame, sharp.long_side) != (self.number, self.long_side):
+            return False
+        has_film = sharp.film is not None and sharp.gain_ev == self.gain_ev
+        return (sharp.before is not None or not self.before) and (has_film or not self.film)
+
+    def _rendered(self, gain_ev: float) -> Rendered:
+        pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side)
+        return Rendered(pixels, to_image(pixels))
