@@ -50,7 +50,6 @@ class FilmFoot(QWidget):
         layout.addWidget(self.make, 3, 0, 1, 3)
         self.choose.clicked.connect(self.ask_file)
         self.make.clicked.connect(self.ask_film)
-        self.name.returnPressed.connect(self.ask_film)
         self.name.textEdited.connect(self._tell_where)
         session.opened.connect(self._name_after_source)
         for signal in (session.opened, session.surveyed, session.project_changed):

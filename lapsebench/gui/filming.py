@@ -8,7 +8,7 @@ from PySide6.QtCore import QObject, QUrl, Signal
 from PySide6.QtGui import QDesktopServices
 
 from lapsebench.gui.jobs import Job, Jobs
-from lapsebench.gui.problems import Message, MessageBar
+from lapsebench.gui.problems import Describer, Message, MessageBar
 from lapsebench.gui.session import Session
 from lapsebench.gui.words import Words
 from lapsebench.services import film as filming
@@ -23,6 +23,8 @@ class Filming(QObject):
         super().__init__(parent)
         self._session, self._jobs, self._messages, self._words = session, jobs, messages, Words(self)
         self._job: Job | None = None
+        self._said: Message | None = None
+        self._describer = Describer(self)
 
     @property
     def busy(self) -> bool:
@@ -38,12 +40,14 @@ class Filming(QObject):
             self._ask_to_replace(output)
             return
 
+        self._say(None)
+
         def work(job: Job) -> object:
             return filming.make_film(project, light, output, overwrite=overwrite, tick=job.tick)
 
         job = Job(self.tr("Making {0}").format(output.name), work)
         job.finished.connect(self._done)
-        job.failed.connect(self._messages.show_error)
+        job.failed.connect(self._failed)
         job.cancelled.connect(self._cancelled)
         job.ended.connect(self._end)
         self._job = job
@@ -51,7 +55,7 @@ class Filming(QObject):
         self._jobs.start(job)
 
     def _ask_to_replace(self, output: Path) -> None:
-        self._messages.show_message(
+        self._say(
             Message(
                 self.tr("{0} is already there.").format(output.name),
                 self.tr("Replace it, or type another name."),
@@ -72,10 +76,21 @@ class Filming(QObject):
             (self.tr("Show in folder"), lambda: _open(done.path.parent)),
         )
         what = self.tr("Film done: {0}").format(", ".join(parts))
-        self._messages.show_message(Message(what, kind="done", buttons=buttons))
+        self._say(Message(what, kind="done", buttons=buttons))
+
+    def _failed(self, error: BaseException) -> None:
+        self._say(self._describer.message(error))
+
+    def _say(self, message: Message | None) -> None:
+        """Show a message in place of the one about the film before."""
+        if self._said is not None:
+            self._messages.withdraw(self._said)
+        self._said = message
+        if message is not None:
+            self._messages.show_message(message)
 
     def _cancelled(self) -> None:
-        self._messages.show_message(Message(self.tr("The film was cancelled; nothing was left behind.")))
+        self._say(Message(self.tr("The film was cancelled; nothing was left behind.")))
 
     def _end(self, _job: Job) -> None:
         self._job = None

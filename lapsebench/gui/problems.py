@@ -15,7 +15,7 @@ from lapsebench.errors import EncoderError, LapsebenchError
 from lapsebench.gui.parts import push_button
 
 Kind = Literal["note", "caution", "problem", "done"]
-_MOST = 3
+_MOST = 2
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ class MessageRow(QFrame):
 
 
 class MessageBar(QWidget):
-    """The messages, newest on top, at most three."""
+    """The messages, newest on top, at most two."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -159,6 +159,11 @@ class MessageBar(QWidget):
         for old in self._rows[_MOST:]:
             self._remove(old)
         self.show()
+
+    def withdraw(self, message: Message) -> None:
+        """Take a message away that no longer holds."""
+        for row in [row for row in self._rows if row.message is message]:
+            self._remove(row)
 
     def clear(self) -> None:
         """Take all messages away."""

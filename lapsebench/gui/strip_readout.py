@@ -59,7 +59,7 @@ class StripReadout(QWidget):
     def describe(self, model: StripModel, index: int) -> str:
         """Return number, file, clock, setting, light, gain and faults of a frame; what is not known is left out."""
         frame = model.frames[index]
-        number = self.tr("Frame {0} of {1}").format(index + 1, model.count)
+        number = self.tr("{0} of {1}").format(index + 1, model.count)
         parts = [number, frame.path.name, f"{frame.taken:%H:%M:%S}" if frame.taken else "", setting_text(frame)]
         used = bool(model.used[index])
         luminance, film, gain = (float(values[index]) for values in (model.luminance, model.film, model.gain))
@@ -67,7 +67,7 @@ class StripReadout(QWidget):
         parts.extend(self.fault_text(f) for f in Fault if f in frame.faults)
         parts.append(self.tr("gain {0}").format(signed(gain)) if used and isfinite(gain) else "")
         parts.append(self.tr("luminance {0}").format(plain(luminance)) if isfinite(luminance) else "")
-        parts.append(self.tr("film light {0} stops").format(plain(film)) if used and isfinite(film) else "")
+        parts.append(self.tr("film light {0}").format(plain(film)) if used and isfinite(film) else "")
         return "  ·  ".join(part for part in parts if part)
 
     def fault_text(self, fault: Fault) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QAction
+from PySide6.QtGui import QAction, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QToolButton, QWidget
 
 from lapsebench.gui.icons import icon
@@ -13,6 +13,8 @@ from lapsebench.gui.parts import push_button
 from lapsebench.gui.session import Session
 from lapsebench.gui.theme import Colours
 from lapsebench.gui.words import Words
+
+_NARROWEST = 440
 
 
 class Transport(QWidget):
@@ -43,6 +45,18 @@ class Transport(QWidget):
             layout.addWidget(label)
         for signal in (session.playhead_changed, session.project_changed, session.opened):
             signal.connect(self.refresh)
+
+    def minimumSizeHint(self, /) -> QSize:
+        """Return a width at which the clocks make room for the buttons."""
+        hint = super().minimumSizeHint()
+        return QSize(_NARROWEST, hint.height())
+
+    def resizeEvent(self, event: QResizeEvent, /) -> None:
+        """Leave out what the strip or the film section tells too, where the row is narrow."""
+        super().resizeEvent(event)
+        room = event.size().width()
+        for label, width in ((self.rate, 700), (self.clock, 640), (self.film_time, 570)):
+            label.setVisible(room >= width)
 
     def set_colours(self, colours: Colours) -> None:
         """Draw the icons in the inks of a theme."""

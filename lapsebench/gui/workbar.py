@@ -42,7 +42,9 @@ class WorkRow(QWidget):
         self._bar.setMaximum(total)
         self._bar.setValue(done)
         parts = [self.tr("{0} of {1}").format(done, total)]
-        if self._pace.rate is not None:
+        if done >= total > 0:
+            parts.append(self.tr("finishing…"))
+        elif self._pace.rate is not None:
             parts.append(self.tr("{0} frames/s").format(f"{self._pace.rate:.1f}"))
         if left is not None and done < total:
             parts.append(self._words.left(left))

@@ -43,11 +43,11 @@ class Workbench(QWidget):
         self.picture = PictureView(self)
         self.transport = Transport(session, play_actions, side_actions, self)
         self.strip = NightStrip(self)
-        self.foot = FilmFoot(session, settings, self)
         self.frames = FramesSection(session, toggle_action, self)
         self.light = LightSection(session, self)
         self.picture_section = PictureSection(self.picture, self)
         self.film = FilmSection(session, self)
+        self.foot = FilmFoot(session, settings, self)
         self.upright = self._centre()
         self.across = QSplitter(Qt.Orientation.Horizontal, self, childrenCollapsible=False, handleWidth=5)
         for pane, stretch in ((self.shots, 0), (self.upright, 1), (self._right(), 0)):

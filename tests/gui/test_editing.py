@@ -14,6 +14,7 @@ from pytestqt.qtbot import QtBot
 
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.filmsettings import Crop
+from lapsebench.gui.commands import change_light
 from lapsebench.gui.window import MainWindow
 
 
@@ -179,3 +180,21 @@ def test_faults_are_listed_jumped_to_and_taken_in(surveyed: MainWindow) -> None:
     section.model.setData(section.model.index(0), Qt.CheckState.Checked.value, Qt.ItemDataRole.CheckStateRole)
     assert session.used == list(range(12))
     assert section.model.numbers == []
+
+
+def test_the_fastest_change_of_the_film_is_told(surveyed: MainWindow) -> None:
+    session, told = surveyed.session, surveyed.bench.light.steepest
+    assert session.film_light is not None
+    jumps = np.abs(np.diff(session.film_light.film_ev[session.used]))
+    assert told.text() == f"Fastest change: {jumps.max():.1f} stops, at frame {session.used[int(jumps.argmax()) + 1] + 1}"
+    session.edit("", change_light(even=False))
+    assert "1.3 stops, at frame 8" in told.text(), "as shot, the click from 10 s to 4 s is there"
+
+
+def test_a_preset_is_one_step(surveyed: MainWindow) -> None:
+    calm = surveyed.bench.light.presets[0]
+    calm.click()
+    light = surveyed.session.project.light
+    assert (light.sky_kept, light.ramp_s) == (0.1, 1.0)
+    surveyed.menus.actions["undo"].trigger()
+    assert surveyed.session.project.light.sky_kept == 0.6

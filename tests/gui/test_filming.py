@@ -113,3 +113,19 @@ def test_a_typed_name_gets_its_suffix_and_may_name_a_folder(surveyed: MainWindow
     assert foot.path == tmp_path / "other.mp4"
     foot.name.setText(str(tmp_path / "night" / "b.mov"))
     assert foot.path == tmp_path / "night" / "b.mov"
+
+
+def test_enter_in_the_name_makes_no_film(surveyed: MainWindow) -> None:
+    name = surveyed.bench.foot.name
+    name.setFocus()
+    QTest.keyClicks(name, "other")
+    QTest.keyClick(name, Qt.Key.Key_Return)
+    assert not surveyed.filming.busy
+
+
+def test_messages_about_films_take_turns(surveyed: MainWindow, output: Path, until: Until) -> None:
+    output.write_bytes(b"mine")
+    surveyed.bench.foot.ask_film()
+    surveyed.filming.make(output, overwrite=True)
+    until(lambda: not surveyed.filming.busy)
+    assert [message.what.split(":")[0] for message in surveyed.messages.messages] == ["Film done"]

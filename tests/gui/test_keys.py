@@ -197,3 +197,20 @@ def test_playing_on_too_few_frames_pauses_and_says_so(surveyed: MainWindow) -> N
     assert not player._timer.isActive()
     assert told == [True, False]
     assert not surveyed.feed._playing
+
+
+def test_tab_comes_to_the_settings_before_the_button_that_makes_the_film(surveyed: MainWindow) -> None:
+    bench = surveyed.bench
+    order: list[QWidget] = [bench.strip]
+    while len(order) < 500:
+        following = order[-1].nextInFocusChain()
+        if following is None or following is bench.strip:
+            break
+        order.append(following)
+    assert order.index(bench.light.even) < order.index(bench.foot.make)
+    assert order.index(bench.film.header) < order.index(bench.foot.make)
+
+
+def test_the_window_fits_a_small_screen(surveyed: MainWindow) -> None:
+    assert surveyed.minimumSizeHint().width() <= 1000
+    assert surveyed.minimumSizeHint().height() <= 700

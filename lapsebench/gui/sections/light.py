@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QListWidget, QListWidgetItem, QPushButton, QWidget
 
@@ -33,7 +34,10 @@ class LightSection(Section):
         self.ramp = self._slider(self.tr("&Ramp length, film time"), (5, 200), self._ramp_text, self._ramp_moved)
         self.brightness = self._slider(self.tr("&Brightness of the film"), (-60, 60), self._stops, self._brightness_moved)
         self.flicker = self._check(self.tr("Take out f&licker of the camera"), "flicker")
+        self.steepest = soft_label(self)
+        self.content.addWidget(self.steepest)
         self._add_pegs()
+        session.film_light_changed.connect(self._tell_steepest)
         session.project_changed.connect(self.refresh)
         self.refresh()
 
@@ -51,6 +55,17 @@ class LightSection(Section):
         self._refresh_pegs(light.pegs)
         kept = self.tr("evened, {0} of sky changes kept").format(self._percent(round(light.sky_kept * 100)))
         self.summarise(kept if light.even else self.tr("as shot"))
+
+    def _tell_steepest(self) -> None:
+        """Say where the film changes most from one frame to the next: what evening the camera leaves of the sky."""
+        film, used = self._session.film_light, self._session.used
+        if film is None or len(used) < 2:
+            self.steepest.setText("")
+            return
+        jumps = np.abs(np.diff(film.film_ev[used]))
+        place = int(np.nanargmax(jumps))
+        frame = used[place + 1] + 1
+        self.steepest.setText(self.tr("Fastest change: {0} stops, at frame {1}").format(f"{jumps[place]:.1f}", frame))
 
     # -- making the controls
 
@@ -75,9 +90,9 @@ class LightSection(Section):
         row.setSpacing(4)
         self.presets: list[QPushButton] = []
         choices = (
-            (self.tr("Calm"), 0.2, 8.0, self.tr("The whole film at nearly one brightness")),
-            (self.tr("Natural"), 0.6, 4.0, self.tr("Brighter when the sky was brighter, without jumps")),
-            (self.tr("Full"), 1.0, 2.0, self.tr("All the sky did, only the camera's steps taken out")),
+            (self.tr("Calm"), 0.1, 1.0, self.tr("Near one brightness: the exposure turns within a second of film")),
+            (self.tr("Natural"), 0.6, 4.0, self.tr("Brighter when the sky was brighter, turning slowly")),
+            (self.tr("Full"), 1.0, 4.0, self.tr("All the sky did, only the camera's steps taken out")),
         )
         for name, sky, ramp, hint in choices:
             button = push_button(name, self)
@@ -93,7 +108,7 @@ class LightSection(Section):
 
     def _add_pegs(self) -> None:
         self._peg_hint = soft_label(
-            self, self.tr("Double-click the film line in the plot, or press P, to hold a frame's light.")
+            self, self.tr("Double-click the plot to set a frame's film light, or press P to hold it.")
         )
         self.pegs = QListWidget(self)
         single_choice(self.pegs, self.tr("Pegs"), most=84)
