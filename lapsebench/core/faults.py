@@ -35,6 +35,11 @@ class Tiles:
         return readable
 
     @property
+    def known_rgb(self) -> NDArray[np.float32]:
+        """`rgb` with unreadable frames black."""
+        return _blank(self.rgb, ~self.readable)
+
+    @property
     def clipped_share(self) -> Floats:
         """Share 0..1 of each picture with a channel at the top code, shape (n,); NaN if unreadable."""
         share: Floats = self.clipped.max(axis=3).mean(axis=(1, 2), dtype=float)
@@ -57,7 +62,7 @@ def blown_frames(tiles: Tiles) -> Bools:
 
 def black_frames(tiles: Tiles) -> Bools:
     """Return which frames are black, shape (n,): a lens cap or a failed exposure."""
-    light = luminance(np.nan_to_num(tiles.rgb)).reshape(tiles.rgb.shape[0], -1)
+    light = luminance(tiles.known_rgb).reshape(tiles.rgb.shape[0], -1)
     black: Bools = tiles.readable & (np.quantile(light, 0.99, axis=1) < _BLACK)
     return black
 
@@ -67,7 +72,7 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
 
     `received_ev`: (n,) stops, takes the camera's own changes out. `usable`: (n,) frames not already found spoilt.
     """
-    light = np.maximum(np.nan_to_num(tiles.rgb), 0.0)  # colours beyond BT.709 reach below 0: that is no lack of light
+    light = np.maximum(tiles.known_rgb, 0.0)  # colours beyond BT.709 reach below 0: that is no lack of light
     scene = light * np.exp2(-np.nan_to_num(received_ev)).astype(np.float32)[:, None, None, None]
     stray = np.zeros(usable.size, bool)
     good = np.flatnonzero(usable)
@@ -99,6 +104,14 @@ def _median_around(values: Floats, *, reach: int) -> Floats:
 
 def usable_tiles(tiles: Tiles, spoilt: Bools) -> NDArray[np.float32]:
     """Return how far each tile may be trusted, (n, rows, cols, 3), 0..1: 0 where clipped or the frame is spoilt."""
-    usable = np.clip(1 - 20 * np.nan_to_num(tiles.clipped), 0, 1).astype(np.float32)
-    usable[spoilt | ~tiles.readable] = 0
-    return usable
+    usable = np.clip(1 - 20 * tiles.clipped, 0, 1)
+    return _blank(usable, spoilt | ~tiles.readable)
+
+
+def _blank(values: NDArray[np.float32], frames: Bools) -> NDArray[np.float32]:
+    """Return `values` (n, ...) with the chosen frames all 0."""
+    if not frames.any():
+        return values
+    blanked = values.copy()
+    blanked[frames] = 0
+    return blanked

@@ -81,7 +81,7 @@ def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evi
     """
     exposure = _exposure(frames)
     n = len(frames)
-    light = np.moveaxis(np.nan_to_num(tiles.rgb), 3, 0).reshape(3, n, -1)
+    light = np.moveaxis(tiles.known_rgb, 3, 0).reshape(3, n, -1)
     usable = np.moveaxis(usable_tiles(tiles, spoilt), 3, 0).reshape(3, n, -1)
     responses = tuple(estimate_response(light[c], usable[c], exposure) for c in range(3))
     seen = [replace(srgb_response(), black_code=responses[c].black_code).seen(light[c]) for c in range(3)]
