@@ -14,6 +14,7 @@ Bools = NDArray[np.bool_]
 
 _LEAST_EV = 0.18  # well over flicker, well under the one-third stop of a click
 _LEAST_AGAINST_MARKS_EV = 0.28
+_OVER_USUAL_JUMP = 5.0  # in a break-up all tiles jump from frame to frame: known marks are believed there
 _LEAST_SHARE = 0.2
 _LEAST_OF_USUAL_SHARE = 0.7  # a jump of the sky breaks the agreement of the tiles, one of the camera does not
 
@@ -32,7 +33,7 @@ def find_steps(path: Floats, pairs: Pairs, changed: Bools, *, trusted: Bools) ->
 
     `path` is the path of gains less the marks. A jump counts when it stands out from the differences around it, stays, and
     most tiles of the pair moved alike. Where the marks are `trusted` (known) it must be larger, more so without a
-    setting change (`changed`).
+    setting change (`changed`) and where the path jumps about anyway.
     """
     frames = np.flatnonzero(np.isfinite(path))
     if frames.size < 4:
@@ -40,13 +41,17 @@ def find_steps(path: Floats, pairs: Pairs, changed: Bools, *, trusted: Bools) ->
     level = path[frames]
     share = _neighbour_share(pairs, path.size)
     agree = share >= np.maximum(_LEAST_SHARE, _LEAST_OF_USUAL_SHARE * _usual(share, frames))
+    jumps, around = _jumps(level)
+    usual = _usual_jump(jumps)
     found = []
-    for k, (jump, background) in enumerate(zip(*_jumps(level), strict=True)):
+    for k, (jump, background) in enumerate(zip(jumps, around, strict=True)):
         before, frame = int(frames[k]), int(frames[k + 1])
         marked = trusted[before] and trusted[frame]
         least = _LEAST_AGAINST_MARKS_EV if marked else _LEAST_EV
         if marked and not changed[frame]:
             least *= 1.25
+        if marked:
+            least = max(least, _OVER_USUAL_JUMP * usual[k])
         if abs(jump - background) > least and agree[frame] and _stays(level, k, jump - background):
             found.append(Step(frame, before, float(jump - background)))
     return tuple(found)
@@ -58,6 +63,15 @@ def _jumps(level: Floats) -> tuple[Floats, Floats]:
     padded = np.pad(jumps, 3, mode="reflect") if jumps.size > 3 else np.pad(jumps, 3, mode="edge")
     around = np.stack([padded[i : i + jumps.size] for i in (0, 1, 2, 4, 5, 6)])
     return jumps, np.median(around, axis=0)
+
+
+def _usual_jump(jumps: Floats) -> Floats:
+    """Return the robust sd (1.48 times the median absolute deviation) of the jumps up to eight frames away, same shape."""
+    usual = np.empty_like(jumps)
+    for k in range(jumps.size):
+        near = jumps[max(0, k - 8) : k + 9]
+        usual[k] = 1.4826 * np.median(np.abs(near - np.median(near)))
+    return usual
 
 
 def _stays(level: Floats, k: int, jump: float) -> bool:
