@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import label
 
 from lapsebench.core.transfer import luminance
 
@@ -84,12 +85,16 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
 
 
 def _has_stray_light(frame: NDArray[np.float32], before: NDArray[np.float32], after: NDArray[np.float32]) -> bool:
-    """Return whether warm or white light covers tiles of `frame` (rows, cols, 3) that neither side's frames have."""
+    """Return whether warm or white light covers one patch of `frame` (rows, cols, 3) that neither side's frames have."""
     usual = np.maximum(before.max(axis=0), after.max(axis=0))
     added = np.maximum(frame - usual, 0.0)
     lit = luminance(added) > (2.0**_STRAY_STOPS - 1) * np.maximum(luminance(usual), 1e-6)
-    red, green, blue = added[lit].mean(axis=0) if lit.any() else (0.0, 1.0, 0.0)
-    return bool(lit.mean() > _STRAY_SHARE and red > 0.7 * green and blue > 0.1 * green)
+    if lit.mean() <= _STRAY_SHARE:
+        return False
+    patches, _ = label(lit)
+    largest = patches == np.argmax(np.bincount(patches[lit]))
+    red, green, blue = added[largest].mean(axis=0)
+    return bool(largest.mean() > _STRAY_SHARE and red > 0.7 * green and blue > 0.1 * green)
 
 
 def _median_around(values: Floats, *, reach: int) -> Floats:

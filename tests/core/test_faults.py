@@ -63,3 +63,9 @@ def test_unreadable_frames_are_passed_over(tiles: Tiles) -> None:
     tiles.clipped[7] = np.nan
     assert not blown_frames(tiles)[7]
     assert not black_frames(tiles)[7]
+
+
+def test_scattered_specks_are_no_stray_light(tiles: Tiles) -> None:
+    specks = np.random.default_rng(7).uniform(size=(ROWS, COLS)) < 0.05
+    tiles.rgb[10][specks] += np.array((0.3, 0.25, 0.15), np.float32)
+    assert not stray_light_frames(tiles, np.zeros(N), np.ones(N, bool)).any()
