@@ -14,7 +14,7 @@ from lapsebench.io.bundled import demo_folder
 
 OpenWindow = Callable[[Sequence[str], bool], int]
 
-DONE, FAILED, WRONG_USAGE, CANCELLED = 0, 1, 2, 130
+DONE, FAILED, CANCELLED = 0, 1, 130  # argparse itself ends wrong usage with 2
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], Callable[[argparse.Namespace], None], str]] = {
     "survey": (survey.arguments, survey.run, survey.__doc__ or ""),
     "film": (film.arguments, film.run, film.__doc__ or ""),

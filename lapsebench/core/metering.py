@@ -11,6 +11,8 @@ from lapsebench.core.transfer import luminance
 
 ROWS, COLS = 43, 64
 """Tiles of the measuring grid for a wide picture; upright ones use it turned."""
+LEAST_LIGHT = 2.0**-20
+"""Linear light that black is taken for, so that its stops are finite."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +31,8 @@ class FrameMeasure:
 
     @property
     def luminance_ev(self) -> float:
-        """Frame luminance: log2 of the mean linear luminance, stops below white; -inf is kept out by a floor of 2^-20."""
-        return float(np.log2(max(float(luminance(self.tiles).mean()), 2.0**-20)))
+        """Frame luminance: log2 of the mean linear luminance, stops below white."""
+        return float(np.log2(max(float(luminance(self.tiles).mean()), LEAST_LIGHT)))
 
     @property
     def clipped_share(self) -> float:

@@ -46,12 +46,10 @@ def find_steps(path: Floats, pairs: Pairs, changed: Bools, *, trusted: Bools) ->
     found = []
     for k, (jump, background) in enumerate(zip(jumps, around, strict=True)):
         before, frame = int(frames[k]), int(frames[k + 1])
-        marked = trusted[before] and trusted[frame]
-        least = _LEAST_AGAINST_MARKS_EV if marked else _LEAST_EV
-        if marked and not changed[frame]:
-            least *= 1.25
-        if marked:
-            least = max(least, _OVER_USUAL_JUMP * usual[k])
+        least = _LEAST_EV
+        if trusted[before] and trusted[frame]:
+            against_marks = _LEAST_AGAINST_MARKS_EV * (1.0 if changed[frame] else 1.25)
+            least = max(against_marks, _OVER_USUAL_JUMP * usual[k])
         if abs(jump - background) > least and agree[frame] and _stays(level, k, jump - background):
             found.append(Step(frame, before, float(jump - background)))
     return tuple(found)

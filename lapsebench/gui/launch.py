@@ -12,7 +12,7 @@ from lapsebench.errors import NoScreenError
 
 PACKAGES = (
     "libgl1 libegl1 libxkbcommon0 libdbus-1-3 libfontconfig1 libxcb-cursor0 libxkbcommon-x11-0 libxcb-icccm4 libxcb-image0 "
-    "libxcb-keysyms1 libxcb-render-util0 libxcb-shape0 libxcb-xinerama0 libxcb-xkb1 libglib2.0-0"
+    "libxcb-keysyms1 libxcb-randr0 libxcb-render-util0 libxcb-shape0 libxcb-xinerama0 libxcb-xkb1 libglib2.0-0"
 )
 """What Qt needs from a Debian or Ubuntu system."""
 

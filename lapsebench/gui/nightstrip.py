@@ -123,10 +123,6 @@ class NightStrip(QWidget):
         self.canvas.set_style(style)
         self.legend.set_style(style)
 
-    def show_curve(self, curve: Curve, shown: bool) -> None:
-        """Show or hide a curve."""
-        self.legend.buttons[curve].setChecked(shown)
-
     def contextMenuEvent(self, event: QContextMenuEvent) -> None:
         """Open the menu of the frame under the pointer, or by keyboard of the one under the playhead."""
         model, view = self.canvas.model, self.canvas.view

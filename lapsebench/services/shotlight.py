@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.exposure import exposure_ev, guess_marks
 from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames, usable_tiles
-from lapsebench.core.metering import COLS, ROWS, FrameMeasure
+from lapsebench.core.metering import COLS, LEAST_LIGHT, ROWS, FrameMeasure
 from lapsebench.core.response import Response, estimate_response, srgb_response
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
@@ -92,9 +92,9 @@ def _evidence(tiles: Tiles, frames: Sequence[Frame], spoilt: Bools) -> tuple[Evi
         exposure_ev=exposure,
         settings=tuple(frame.setting for frame in frames),
         after_gap=np.array([Fault.GAP in frame.faults for frame in frames]),
-        luminance_ev=np.log2(np.maximum(mean, 2.0**-20)),
+        luminance_ev=np.log2(np.maximum(mean, LEAST_LIGHT)),
         clipped=tiles.clipped_share,
-        highlight_ev=np.log2(np.maximum(tiles.highlight, 2.0**-20)),
+        highlight_ev=np.log2(np.maximum(tiles.highlight, LEAST_LIGHT)),
     )
     return evidence, responses
 

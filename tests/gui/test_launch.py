@@ -106,3 +106,9 @@ def test_signals_are_as_before_once_the_window_is_closed(window: MainWindow) -> 
     with app.closed_by_signals(window):
         assert [signal.getsignal(number) for number in numbers] != before
     assert [signal.getsignal(number) for number in numbers] == before
+
+
+def test_the_packages_named_are_those_the_set_up_installs() -> None:
+    script = (Path(__file__).resolve().parents[2] / "resources" / "setup.sh").read_text()
+    installed = script.split('packages="')[1].split('"')[0].split()
+    assert set(launch.PACKAGES.split()) == set(installed) - {"python3-venv", "fonts-dejavu-core"}

@@ -442,7 +442,7 @@ def test_odd_shots_paint(strip: NightStrip) -> None:
         strip.show_shot(Project(frames=(bare,) * count, shots=(Shot(0, count - 1),)), Shot(0, count - 1))
         strip.add_measure(0, make_measure())
         strip.canvas.zoom(2)
-        strip.show_curve(Curve.EXPOSURE, count == 1)
+        strip.legend.buttons[Curve.EXPOSURE].setChecked(count == 1)
         QApplication.processEvents()
         assert strip.canvas.view.count == count
 
@@ -548,7 +548,7 @@ def test_curves_can_be_hidden(strip: NightStrip) -> None:
         QTest.mouseClick(button, LEFT)
         assert curve in strip.canvas.layers.hidden
     assert strip.canvas.grab().toImage() != shown
-    strip.show_curve(Curve.FILM, True)
+    strip.legend.buttons[Curve.FILM].setChecked(True)
     assert Curve.FILM not in strip.canvas.layers.hidden
 
 
