@@ -9,15 +9,17 @@ from itertools import chain, count
 from pathlib import Path
 from typing import Any, TypeVar
 
+from lapsebench.cli.meter import meter_arguments, with_meter
 from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.cli.survey import surveyed_night
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import Crop, FilmSettings
+from lapsebench.core.presets import Preset, with_preset
 from lapsebench.core.project import Project
 from lapsebench.errors import OutputError
 from lapsebench.services.film import check_output, make_film
 from lapsebench.services.report import check_report, survey_report, write_report
-from lapsebench.services.survey import Survey, level
+from lapsebench.services.survey import Survey, level, responses_at
 
 Settings = TypeVar("Settings", LightSettings, FilmSettings)
 Number = TypeVar("Number", int, float, Fraction)
@@ -32,8 +34,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--crop", type=Crop, choices=list(Crop), help="shape of the film (source)")
     parser.add_argument("--format", choices=["h264"], default="h264", help="h264: 8-bit, plays everywhere")
     parser.add_argument("--quality", type=_percent, metavar="0-100", help="100 is visually lossless (70)")
+    parser.add_argument("--preset", choices=[preset.value for preset in Preset], help="the light of a kind of night")
     parser.add_argument("--sky-kept", type=_percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
     parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
+    meter_arguments(parser)
     parser.add_argument("--keep-flicker", action="store_true", help="leave the camera's frame-to-frame flicker in")
     parser.add_argument("--as-shot", action="store_true", help="do not even the light at all")
     parser.add_argument("--report", type=Path, metavar="FILE", help="write the survey and the gains as JSON")
@@ -51,7 +55,7 @@ def run(options: argparse.Namespace) -> None:
         raise OutputError("--size gives the film its shape, and so does --crop.", "Give one of the two.")
     if options.size and (options.size[0] % 2 or options.size[1] % 2):
         say("A film has an even number of pixels both ways: the size is rounded to that.")
-    surveyed, notes = surveyed_night(options.source)
+    surveyed, notes = surveyed_night(options.source, lambda project: with_meter(project, options))
     project = _with_options(surveyed.project, options)
     _film(surveyed, project, options.output, overwrite=options.overwrite)
     if options.report:
@@ -61,7 +65,8 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _with_options(project: Project, options: argparse.Namespace) -> Project:
-    """Return the project with the settings that the command line gave."""
+    """Return the project with the settings that the command line gave; single ones count over a preset's."""
+    start = project.light if options.preset is None else with_preset(project.light, Preset(options.preset))
     light = {
         "sky_kept": None if options.sky_kept is None else options.sky_kept / 100,
         "ramp_s": options.ramp,
@@ -75,7 +80,7 @@ def _with_options(project: Project, options: argparse.Namespace) -> Project:
         "exact": None if options.size is None else True,
         "quality": options.quality,
     }
-    return replace(project, light=_changed(project.light, light), film=_changed(project.film, film))
+    return replace(project, light=_changed(start, light), film=_changed(project.film, film))
 
 
 def _changed(settings: Settings, given: dict[str, Any]) -> Settings:
@@ -92,7 +97,9 @@ def make_demo(folder: Path, into: Path) -> None:
 
 def _film(surveyed: Survey, project: Project, output: Path, *, overwrite: bool) -> None:
     with ProgressLine("Filming") as tick:
-        done = make_film(project, level(surveyed, project), output, overwrite=overwrite, tick=tick)
+        done = make_film(
+            project, level(surveyed, project), output, overwrite=overwrite, tick=tick, responses=responses_at(surveyed)
+        )
     width, height = done.size
     print(f"{done.path}: {len(done.frames)} frames, {width} x {height}, {done.seconds:.2f} s, {done.bytes / 1e6:.1f} MB")
 

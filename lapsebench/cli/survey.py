@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
 
+from lapsebench.cli.meter import meter_arguments, with_meter
 from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
@@ -21,6 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folders", nargs="+", type=Path, metavar="FOLDER", help="folders of frames, single frames, or a project file"
     )
+    meter_arguments(parser)
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the survey as JSON")
 
 
@@ -28,7 +30,7 @@ def run(options: argparse.Namespace) -> None:
     """Survey the folders, print what was found, and write the JSON where asked."""
     if options.json:
         check_report(options.json)
-    surveyed, notes = surveyed_night(options.folders)
+    surveyed, notes = surveyed_night(options.folders, lambda project: with_meter(project, options))
     film = level(surveyed, surveyed.project)
     print_survey(surveyed, film)
     if options.json:
@@ -37,12 +39,15 @@ def run(options: argparse.Namespace) -> None:
         say(f"Survey written to {options.json}")
 
 
-def surveyed_night(folders: Sequence[Path]) -> tuple[Survey, tuple[str, ...]]:
-    """Gather and survey with progress lines; the notes of gathering are said and returned."""
+def surveyed_night(
+    folders: Sequence[Path], change: Callable[[Project], Project] | None = None
+) -> tuple[Survey, tuple[str, ...]]:
+    """Gather, `change` the project and survey it, with progress lines; the notes of gathering are said and returned."""
     with ProgressLine("Reading the files", "file") as tick:
         project, notes = gather(folders, tick=tick)
     for note in notes:
         say(note)
+    project = change(project) if change else project
     with ProgressLine("Measuring") as tick:
         surveyed = survey(project, tick=tick)
     for note in surveyed.notes:

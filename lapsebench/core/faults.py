@@ -3,54 +3,82 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import label
 
+from lapsebench.core.chunks import by_frames
 from lapsebench.core.transfer import luminance
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 
 _BLOWN_SHARE = 0.08  # of the picture at the top code
 _BLOWN_OVER_NEIGHBOURS = 4.0  # times the median of the frames around: the moon or a lamp is clipped in all of them
 _BLACK = 0.0012  # linear; a code or two above 0 in sRGB
 _STRAY_STOPS = 0.7
 _STRAY_SHARE = 0.015
-_REACH = 3
-_HIGHLIGHT = 0.99
+_REACH = 3  # frames looked at on either side
+HIGHLIGHT = 0.99
+"""Quantile of tiles and channels that counts as the brightest parts."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Tiles:
-    """All frames of one shot: `rgb` and `clipped`, (n, rows, cols, 3) float32 as in `FrameMeasure`; NaN if unreadable."""
+    """All frames of one shot: `rgb` and `clipped`, (n, rows, cols, 3) float32 as in `FrameMeasure`; NaN if unreadable.
+
+    What is drawn from them is worked out once.
+    """
 
     rgb: NDArray[np.float32]
     clipped: NDArray[np.float32]
 
-    @property
+    def part(self, first: int, last: int) -> Tiles:
+        """Return the tiles of the frames from `first` to `last`, both counted within these."""
+        if (first, last) == (0, self.rgb.shape[0] - 1):
+            return self
+        return Tiles(self.rgb[first : last + 1], self.clipped[first : last + 1])
+
+    @cached_property
     def readable(self) -> Bools:
         """Which frames were measured, shape (n,)."""
         readable: Bools = np.isfinite(self.rgb[:, 0, 0, 0])
         return readable
 
-    @property
+    @cached_property
     def known_rgb(self) -> NDArray[np.float32]:
         """`rgb` with unreadable frames black."""
         return _blank(self.rgb, ~self.readable)
 
-    @property
+    @cached_property
+    def light(self) -> NDArray[np.float32]:
+        """Luminance of the tiles, (n, rows, cols), linear; unreadable frames black."""
+        return by_frames(luminance, self.known_rgb)
+
+    @cached_property
     def clipped_share(self) -> Floats:
         """Share 0..1 of each picture with a channel at the top code, shape (n,); NaN if unreadable."""
-        share: Floats = self.clipped.max(axis=3).mean(axis=(1, 2), dtype=float)
-        return share
+        return by_frames(_clipped_share, self.clipped)
 
-    @property
+    @cached_property
     def highlight(self) -> Floats:
         """Linear light of the brightest parts, 99th percentile over tiles and channels, shape (n,); NaN if unreadable."""
-        highlight: Floats = np.quantile(self.rgb.reshape(self.rgb.shape[0], -1), _HIGHLIGHT, axis=1).astype(float)
-        return highlight
+        return by_frames(_highlight, self.rgb)
+
+
+def _clipped_share(clipped: NDArray[np.float32]) -> Floats:
+    red, green, blue = (clipped[..., channel] for channel in range(3))
+    share: Floats = np.maximum(np.maximum(red, green), blue).mean(axis=(1, 2), dtype=float)
+    return share
+
+
+def _highlight(rgb: NDArray[np.float32]) -> Floats:
+    highlight: Floats = np.quantile(rgb.reshape(rgb.shape[0], -1), HIGHLIGHT, axis=1).astype(float)
+    return highlight
 
 
 def blown_frames(tiles: Tiles) -> Bools:
@@ -63,8 +91,8 @@ def blown_frames(tiles: Tiles) -> Bools:
 
 def black_frames(tiles: Tiles) -> Bools:
     """Return which frames are black, shape (n,): a lens cap or a failed exposure."""
-    light = luminance(tiles.known_rgb).reshape(tiles.rgb.shape[0], -1)
-    black: Bools = tiles.readable & (np.quantile(light, 0.99, axis=1) < _BLACK)
+    lit = (tiles.light >= _BLACK).mean(axis=(1, 2))
+    black: Bools = tiles.readable & (lit < 1 - HIGHLIGHT)
     return black
 
 
@@ -73,24 +101,40 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
 
     `received_ev`: (n,) stops, takes the camera's own changes out. `usable`: (n,) frames not already found spoilt.
     """
-    light = np.maximum(tiles.known_rgb, 0.0)  # colours beyond BT.709 reach below 0: that is no lack of light
-    scene = light * np.exp2(-np.nan_to_num(received_ev)).astype(np.float32)[:, None, None, None]
-    stray = np.zeros(usable.size, bool)
     good = np.flatnonzero(usable)
-    for place, frame in enumerate(good):
-        before, after = good[max(0, place - _REACH) : place], good[place + 1 : place + 1 + _REACH]
-        if before.size and after.size:
-            stray[frame] = _has_stray_light(scene[frame], scene[before], scene[after])
+    stray = np.zeros(usable.size, bool)
+    if good.size < 3:
+        return stray
+    gain = np.exp2(-np.nan_to_num(received_ev[good])).astype(np.float32)
+
+    def find(places: Ints) -> Bools:
+        reach = slice(max(places[0] - _REACH, 0), places[-1] + 1 + _REACH)
+        scene = np.maximum(tiles.rgb[good[reach]], 0.0)  # colours beyond BT.709 reach below 0: that is no lack of light
+        scene *= gain[reach, None, None, None]
+        before, after = max(_REACH - places[0], 0), max(places[-1] + 1 + _REACH - good.size, 0)
+        return _stray_light(np.pad(scene, ((before, after), (0, 0), (0, 0), (0, 0))))
+
+    stray[good] = by_frames(find, np.arange(good.size))
+    stray[good[[0, -1]]] = False  # they have neighbours on one side only
     return stray
 
 
-def _has_stray_light(frame: NDArray[np.float32], before: NDArray[np.float32], after: NDArray[np.float32]) -> bool:
-    """Return whether warm or white light covers one patch of `frame` (rows, cols, 3) that neither side's frames have."""
-    usual = np.maximum(before.max(axis=0), after.max(axis=0))
-    added = np.maximum(frame - usual, 0.0)
+def _stray_light(scene: NDArray[np.float32]) -> Bools:
+    """Return which frames of `scene` (n + 2 reach, rows, cols, 3), the reach left out, hold light that none around has."""
+    count = scene.shape[0] - 2 * _REACH
+    before = np.maximum.reduce([scene[k : k + count] for k in range(_REACH)])
+    after = np.maximum.reduce([scene[k : k + count] for k in range(_REACH + 1, 2 * _REACH + 1)])
+    usual = np.maximum(before, after)
+    added = np.maximum(scene[_REACH:-_REACH] - usual, 0.0)
     lit = luminance(added) > (2.0**_STRAY_STOPS - 1) * np.maximum(luminance(usual), 1e-6)
-    if lit.mean() <= _STRAY_SHARE:
-        return False
+    stray = np.zeros(count, bool)
+    for i in np.flatnonzero(lit.mean(axis=(1, 2)) > _STRAY_SHARE):
+        stray[i] = _is_warm_patch(added[i], lit[i])
+    return stray
+
+
+def _is_warm_patch(added: NDArray[np.float32], lit: Bools) -> bool:
+    """Return whether warm or white light, `added` (rows, cols, 3) where `lit`, covers one patch large enough."""
     patches, _ = label(lit)
     largest = patches == np.argmax(np.bincount(patches[lit]))
     red, green, blue = added[largest].mean(axis=0)
@@ -99,17 +143,15 @@ def _has_stray_light(frame: NDArray[np.float32], before: NDArray[np.float32], af
 
 def _median_around(values: Floats, *, reach: int) -> Floats:
     """Return the median of the known values up to `reach` away, shape (n,); NaN where there are none."""
-    medians = np.full(values.size, np.nan)
-    for i in range(values.size):
-        near = values[max(0, i - reach) : i + reach + 1]
-        near = near[np.isfinite(near)]
-        medians[i] = np.median(near) if near.size else np.nan
+    windows = sliding_window_view(np.pad(values, reach, constant_values=np.nan), 2 * reach + 1)
+    medians, known = np.full(values.size, np.nan), np.isfinite(windows).any(axis=1)
+    medians[known] = np.nanmedian(windows[known], axis=1)
     return medians
 
 
 def usable_tiles(tiles: Tiles, spoilt: Bools) -> NDArray[np.float32]:
     """Return how far each tile may be trusted, (n, rows, cols, 3), 0..1: 0 where clipped or the frame is spoilt."""
-    usable = np.clip(1 - 20 * tiles.clipped, 0, 1)
+    usable = by_frames(lambda clipped: np.clip(1 - 20 * clipped, 0, 1), tiles.clipped)
     return _blank(usable, spoilt | ~tiles.readable)
 
 

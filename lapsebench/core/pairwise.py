@@ -1,33 +1,41 @@
-"""Gain between neighbouring frames: what multiplied most tiles alike, solved over several lags into one path.
+"""Gain between neighbouring frames: what multiplied most tiles alike.
 
 The camera multiplies every tile alike; aurora, clouds and headlamps do not. So the gain of a pair is the dominant mode of
 the tiles' log ratios, not their mean. The mode is found on a kernel density and refined with Tukey's biweight
-(Beaton & Tukey 1974); the pairs are joined by weighted least squares with a Cauchy loss.
+(Beaton & Tukey 1974). `gainpath` joins the pairs.
 """
 
 from __future__ import annotations
 
-import os
+import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
-from scipy.sparse import csc_array
-from scipy.sparse.linalg import splu
+
+from lapsebench.core.chunks import WORKERS, by_frames
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 LAGS = (1, 2, 5)
-_BIN = 0.02  # stops a bin of the density
-_WORKERS = min(4, os.cpu_count() or 1)
+_BIN = 0.04  # stops a bin of the density
 _REACH = 12.0  # stops either way
 _KERNEL = 0.05  # stops, sd of the density's kernel
-_CHUNK = 32  # pairs worked on at a time: what fits the processor's cache
-_ROUNDS = 6
+_CHUNK = 60000  # ratios worked on at a time: what fits the processor's cache
+_SKIP = 3  # the density is of every third tile taken
+_ROUNDS = 3
+_LEAST_TILES = 500
+_HISTORY = 250  # pairs that tell how steady a tile is
+_LEAST_HISTORY = 8
+_HISTORY_ROUNDS = 2
+_FAR_OFF = 0.1  # stops: farther off is no worse
+_FLOOR = 0.09  # of the usual square: steadier tiles weigh no more
+_PATCHES = 100.0  # tiles that count as independent: light changes in patches
+_BUDGET = 8_000_000  # tiles of all frames together that are worth the time
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +63,8 @@ def pair_gains(
     """Return the gains of all pairs of usable frames at the given `lags` counted over usable frames.
 
     `log_tiles`: (n, k) log2 of tile luminance, stops. `weights`: (n, k), 0 where a tile is clipped, in the noise, or its
-    frame is spoilt. A spoilt frame (no weight at all) is stepped over. Pairs that are in `known` are taken from there.
+    frame is spoilt. A spoilt frame (no weight at all) is stepped over. Pairs that are in `known` are taken from there. Of
+    many frames every third or fifth tile is taken (`_BUDGET`). Tiles that keep step with the gain all night weigh more.
     """
     n = log_tiles.shape[0]
     usable = np.flatnonzero(weights.any(axis=1))
@@ -68,9 +77,14 @@ def pair_gains(
         for column, values in zip(columns, (known.gain_ev, known.spread_ev, known.share), strict=True):
             column[old] = values[place[old]]
     new = np.flatnonzero(place < 0)
-    chunks = [new[i : i + _CHUNK] for i in range(0, new.size, _CHUNK)]
-    with ThreadPoolExecutor(_WORKERS) as pool:
-        work = [pool.submit(_modes, log_tiles, weights, first[chunk], second[chunk]) for chunk in chunks]
+    if new.size == 0:
+        return Pairs(first, second, *columns)
+    ratios, roots = _thinned(log_tiles, weights)
+    roots *= np.sqrt(_steadiness(ratios, roots, usable))
+    size = max(_CHUNK // max(ratios.shape[1], 1), 1)
+    chunks = [new[i : i + size] for i in range(0, new.size, size)]
+    with ThreadPoolExecutor(WORKERS) as pool:
+        work = [pool.submit(_modes, ratios, roots, first[chunk], second[chunk]) for chunk in chunks]
         for chunk, done in zip(chunks, work, strict=True):
             columns[:, chunk] = done.result()
     return Pairs(first, second, *columns)
@@ -89,73 +103,79 @@ def _places(keys: Ints, known: Pairs | None, n: int) -> Ints:
     return places
 
 
-def _modes(log_tiles: NDArray[np.float32], tile_weights: NDArray[np.float32], a: Ints, b: Ints) -> Floats:
+def _thinned(
+    log_tiles: NDArray[np.float32], weights: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return the tiles to go by and the roots of their weights."""
+    step = math.ceil(log_tiles.size / _BUDGET) // 2 * 2 + 1  # odd: no grid of an even number of columns is cut in stripes
+    step = min(step, max(log_tiles.shape[1] // _LEAST_TILES, 1))
+    return by_frames(np.ascontiguousarray, log_tiles[:, ::step]), by_frames(np.sqrt, weights[:, ::step])
+
+
+def _steadiness(log_tiles: NDArray[np.float32], roots: NDArray[np.float32], usable: Ints) -> NDArray[np.float32]:
+    """Return a weight 0..1 of each tile, (k,): the less, the further its changes between neighbours are off the gain.
+
+    Ground and plain sky keep step with the camera; where the aurora passes, and what it lights, does not.
+    """
+    steady = np.ones(log_tiles.shape[1], np.float32)
+    places = np.arange(0, usable.size - 1, max(usable.size // _HISTORY, 1))
+    if places.size < _LEAST_HISTORY:
+        return steady
+    a, b = usable[places], usable[places + 1]
+    ratios, weights = log_tiles[b] - log_tiles[a], roots[a] * roots[b]
+    total = weights.sum(axis=0)
+    seen = total > 1
+    if not seen.any():
+        return steady
+    for _ in range(_HISTORY_ROUNDS):
+        off = np.abs(ratios - _gains(ratios, weights * steady)[0].astype(np.float32)[:, None])
+        square = np.einsum("ij,ij->j", weights, np.minimum(off, _FAR_OFF) ** 2) / np.maximum(total, 1e-6)
+        steady = 1 / (square + _FLOOR * np.median(square[seen]) + np.float32(1e-12))
+        steady = np.minimum(steady / steady[seen].max(), 1)
+    return steady
+
+
+def _modes(log_tiles: NDArray[np.float32], roots: NDArray[np.float32], a: Ints, b: Ints) -> Floats:
     """Return dominant mode, standard error and agreeing share of the pairs a -> b, shape (3, pairs), stops."""
-    ratios = log_tiles[b] - log_tiles[a]
-    weights = np.sqrt(tile_weights[a] * tile_weights[b])
-    centre = _density_peak(ratios, weights).astype(np.float32)
+    ratios = log_tiles[b]
+    ratios -= log_tiles[a]
+    weights = roots[a]
+    weights *= roots[b]
+    return _gains(ratios, weights)
+
+
+def _gains(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> Floats:
+    """Return what `_modes` does, of log ratios and weights (pairs, k)."""
+    centre = _density_peak(ratios[:, ::_SKIP], weights[:, ::_SKIP])
     total = np.maximum(weights.sum(axis=1), 1e-9)
     width = np.full(centre.size, 0.25, np.float32)
+    off, square, near = np.empty_like(ratios), np.empty_like(ratios), np.empty_like(ratios)
     for _ in range(_ROUNDS):
-        off = ratios - centre[:, None]
-        square = off * off
-        near = np.maximum(1 - square / (width * width)[:, None], 0)
+        np.subtract(ratios, centre[:, None], out=off)
+        np.multiply(off, off, out=square)
+        np.multiply(square, (-1 / (width * width))[:, None], out=near)
+        near += 1
+        np.maximum(near, 0, out=near)
         near *= near
         near *= weights
         mass = np.maximum(near.sum(axis=1), 1e-9)
         centre = centre + np.einsum("ij,ij->i", near, off) / mass
         scale = np.sqrt(np.einsum("ij,ij->i", near, square) / mass)
         width = np.clip(6 * scale, 0.04, 0.25)
-    agree = (weights * (np.abs(ratios - centre[:, None]) < 0.1)).sum(axis=1) / total
-    error = np.sqrt(scale**2 / mass + 0.001**2) / np.maximum(agree, 0.02)
+    np.subtract(ratios, centre[:, None], out=off)
+    agree = np.einsum("ij,ij->i", weights, np.abs(off, out=off) < 0.1) / total
+    error = np.sqrt(scale**2 / np.minimum(mass, _PATCHES) + 0.001**2) / np.maximum(agree, 0.02)
     none = total < 1e-3
     return np.where(none, np.array([[0.0], [1e3], [0.0]]), np.stack([centre, error, agree]).astype(float))
 
 
-def _density_peak(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> Floats:
+def _density_peak(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the place of the highest kernel density of each row, to one bin."""
     bins = round(2 * _REACH / _BIN)
-    index = np.clip(((ratios + _REACH) / _BIN).astype(np.intp), 0, bins - 1)
-    rows = np.arange(ratios.shape[0])[:, None] * bins
-    counts = np.bincount((index + rows).ravel(), weights=weights.ravel(), minlength=ratios.shape[0] * bins)
+    index = ((ratios + _REACH) * (1 / _BIN)).astype(np.intp)
+    np.clip(index, 0, bins - 1, out=index)
+    index += np.arange(ratios.shape[0])[:, None] * bins
+    counts = np.bincount(index.ravel(), weights=weights.ravel(), minlength=ratios.shape[0] * bins)
     density = gaussian_filter1d(counts.reshape(-1, bins), _KERNEL / _BIN, axis=1, mode="constant")
-    peak: Floats = (density.argmax(axis=1) + 0.5) * _BIN - _REACH
+    peak: NDArray[np.float32] = ((density.argmax(axis=1) + 0.5) * _BIN - _REACH).astype(np.float32)
     return peak
-
-
-def solve_path(pairs: Pairs, n: int, *, rounds: int = 12) -> Floats:
-    """Return the path M (n,), stops, whose differences best meet all pair gains; NaN for frames in no pair.
-
-    M of the first usable frame is 0. Outlying pairs lose weight by a Cauchy loss.
-    """
-    path = np.full(n, np.nan)
-    known = np.unique(np.concatenate([pairs.first, pairs.second]))
-    if known.size == 0:
-        return path
-    place = np.full(n, -1)
-    place[known] = np.arange(known.size)
-    a, b = place[pairs.first], place[pairs.second]
-    solved = np.zeros(known.size)
-    base = 1.0 / pairs.spread_ev**2
-    robust = np.ones_like(base)
-    for _ in range(rounds):
-        previous = solved
-        solved = _solve_differences(a, b, pairs.gain_ev, base * robust, known.size)
-        residual = (pairs.gain_ev - (solved[b] - solved[a])) / np.maximum(pairs.spread_ev, 0.005)
-        robust = 1.0 / (1.0 + (residual / 2.5) ** 2)
-        if np.abs(solved - previous).max(initial=0.0) < 1e-6:
-            break
-    path[known] = solved
-    return path
-
-
-def _solve_differences(a: Ints, b: Ints, gain: Floats, weight: Floats, n: int) -> Floats:
-    """Return x with x[0] = 0 that minimises sum w (x[b] - x[a] - gain)^2."""
-    rows = np.concatenate([a, b, a, b, [0]])
-    cols = np.concatenate([a, b, b, a, [0]])
-    vals = np.concatenate([weight, weight, -weight, -weight, [weight.max()]])
-    system = csc_array((vals, (rows, cols)), shape=(n, n))
-    right = np.bincount(b, weights=weight * gain, minlength=n) - np.bincount(a, weights=weight * gain, minlength=n)
-    solved: Floats = splu(system).solve(right)
-    solved -= solved[0]
-    return solved

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import FilmSettings
 from lapsebench.core.sequence import SPOILT, Frame, Shot
@@ -12,7 +13,10 @@ from lapsebench.core.sequence import SPOILT, Frame, Shot
 
 @dataclass(frozen=True, slots=True)
 class Project:
-    """`frames` in shooting order; `shots` cover them; `taken_in`/`left_out`: frames the user decided on by hand."""
+    """`frames` in shooting order; `shots` cover them; `taken_in`/`left_out`: frames the user decided on by hand.
+
+    `curves`: of the cameras, as surveys found them. `use_curve`: whether they are used, else sRGB is.
+    """
 
     sources: tuple[Path, ...] = ()
     frames: tuple[Frame, ...] = ()
@@ -21,6 +25,8 @@ class Project:
     film: FilmSettings = field(default_factory=FilmSettings)
     taken_in: frozenset[int] = frozenset()
     left_out: frozenset[int] = frozenset()
+    curves: tuple[CameraCurve, ...] = ()
+    use_curve: bool = True
 
     def keeps(self, frame: int) -> bool:
         """Whether a frame counts and goes into the film: readable, not left out by hand, and not spoilt or taken in."""

@@ -3,7 +3,8 @@
 The path M of the dominant gain (see `pairwise`) is scene + received exposure, with received = E + b(setting) + f: E the
 camera exposure at true marks, b one bias per setting, f flicker. Scene is smooth in second differences but may turn
 sharply (Student t penalties, weights re-estimated: Lange, Little & Taylor 1989); f is white and heavy-tailed; the
-stiffness comes from the data by restricted maximum likelihood (Patterson & Thompson 1971).
+stiffness comes from the data by restricted maximum likelihood (Patterson & Thompson 1971). Where the stars tell the
+received exposure, path - stars is the scene observed a second time, and a jump is the camera's if the stars see it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.pairwise import Pairs, pair_gains, solve_path
+from lapsebench.core.gainpath import path_errors, solve_path
+from lapsebench.core.pairwise import Pairs, pair_gains
 from lapsebench.core.splitting import split_path
 from lapsebench.core.steps import Step, find_steps
 
@@ -29,7 +31,8 @@ class Light:
     really received (marks + bias of the setting + flicker), up to one constant a shot. `scene_ev` = luminance - received.
     `flicker_ev`: the part of received that changes from frame to frame. `setting_change`: bool, the frame's shutter,
     ISO or aperture differs from the one before. `clipped`: share of the picture at the top code. `highlight_ev`: the
-    brightest parts (99th percentile over tiles and channels), stops below white.
+    brightest parts (99th percentile over tiles and channels), stops below white. `error_ev`: standard error of received
+    against the neighbouring frames, see `splitting.split_path`; NaN where the pixels do not tell (spoilt frames too).
     """
 
     exposure_ev: Floats
@@ -40,6 +43,7 @@ class Light:
     setting_change: Bools
     clipped: Floats
     highlight_ev: Floats
+    error_ev: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +53,8 @@ class Evidence:
     `log_tiles`, `weights`: (n, k) float32, see `pairwise.pair_gains`. `exposure_ev`: (n,) stops, NaN unknown.
     `settings`: n hashable values, equal where shutter, f-number and ISO are. `after_gap`: (n,) bool, time is missing
     before the frame, so the scene may have moved on. `luminance_ev`, `clipped`,
-    `highlight_ev`: (n,), NaN for unreadable frames.
+    `highlight_ev`: (n,), NaN for unreadable frames. `direct_received_ev`: (n,) received exposure as the stars tell it, stops
+    up to a constant, NaN unknown, and `direct_sd` its standard error.
     """
 
     log_tiles: NDArray[np.float32]
@@ -60,15 +65,21 @@ class Evidence:
     luminance_ev: Floats
     clipped: Floats
     highlight_ev: Floats
+    direct_received_ev: Floats | None = None
+    direct_sd: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Separated:
-    """The light of one shot, the frames (numbers in the shot) whose metadata disagree with the pixels, and the gains."""
+    """The light of one shot, the frames (numbers in the shot) whose metadata disagree with the pixels, and the gains.
+
+    `path_sd`: (n,) standard error of the path of gains itself, stops, NaN where there is none.
+    """
 
     light: Light
     disagreeing: tuple[int, ...]
     pairs: Pairs
+    path_sd: Floats
 
 
 def separate(evidence: Evidence, pairs: Pairs | None = None) -> Separated:
@@ -76,13 +87,17 @@ def separate(evidence: Evidence, pairs: Pairs | None = None) -> Separated:
     n = evidence.exposure_ev.size
     pairs = pair_gains(evidence.log_tiles, evidence.weights, known=pairs)
     path = solve_path(pairs, n)
+    path_sd = path_errors(pairs, path)
     known = np.isfinite(evidence.exposure_ev)
     marks = _filled(evidence.exposure_ev)
     changed = _changes(evidence.settings, known)
-    steps = find_steps(path - marks, pairs, changed, trusted=known)
+    direct = None if evidence.direct_received_ev is None else path - evidence.direct_received_ev
+    steps = find_steps(path - marks, pairs, changed, trusted=known, direct=direct, direct_sd=evidence.direct_sd)
     marks = marks + _staircase(steps, n)
     groups = _groups(evidence.settings, known, steps)
-    split = split_path(path - marks, groups, evidence.after_gap)
+    split = split_path(
+        path - marks, groups, evidence.after_gap, direct=direct, direct_sd=evidence.direct_sd, path_sd=path_sd
+    )
     received = marks + split.bias + np.nan_to_num(split.flicker)
     received = np.where(np.isfinite(evidence.luminance_ev), received, np.nan)
     unmarked = np.zeros(n, bool)
@@ -96,9 +111,10 @@ def separate(evidence: Evidence, pairs: Pairs | None = None) -> Separated:
         setting_change=changed | unmarked,
         clipped=evidence.clipped,
         highlight_ev=evidence.highlight_ev,
+        error_ev=split.error_ev,
     )
     disagreeing = tuple(step.frame for step in steps if known[step.frame] and known[step.before])
-    return Separated(light, disagreeing, pairs)
+    return Separated(light, disagreeing, pairs, path_sd)
 
 
 def _filled(exposure: Floats) -> Floats:

@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
+from lapsebench.core.area import MeteringArea
 from lapsebench.core.exposure import exposure_ev, shutter_text
 
 
@@ -86,7 +87,8 @@ def change_parts(before: Frame, after: Frame, arrow: str) -> list[str]:
 class Shot:
     """A run of frames with one camera position: `first` to `last`, both within, and `why` it starts here.
 
-    `trim_in` and `trim_out` are the in and out points (frame numbers of the project, both within the shot).
+    `trim_in` and `trim_out` are the in and out points (frame numbers of the project, both within the shot). `area` is what
+    is measured of its pictures.
     """
 
     first: int
@@ -95,6 +97,7 @@ class Shot:
     trim_in: int = -1
     trim_out: int = -1
     in_film: bool = True
+    area: MeteringArea = field(default_factory=MeteringArea)
 
     def __post_init__(self) -> None:
         if self.trim_in < 0:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
+from lapsebench.core.chunks import by_frames
 from lapsebench.core.sequence import Fault, Frame, Shot
 
 LONG_BREAK = timedelta(minutes=30)
@@ -84,12 +85,19 @@ def moved_frames(light: NDArray[np.float32], usable: NDArray[np.bool_]) -> list[
     frames = np.flatnonzero(usable)
     if frames.size < 6:
         return []
-    tiles = np.log2(np.maximum(np.nan_to_num(light[frames]), 0.0) + _DARK)
-    detail = (tiles - gaussian_filter(tiles, sigma=(0, _DETAIL_TILES, _DETAIL_TILES))).reshape(frames.size, -1)
+    detail = by_frames(_detail, light[frames])
+    alike = np.einsum("ij,ij->i", detail[1:], detail[:-1])
+    unlike = 2 + np.flatnonzero(alike[2 : frames.size - 3] < _UNLIKE)
+    return [int(frames[k + 1]) for k in unlike.tolist() if _is_move(detail, alike, k)]
+
+
+def _detail(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the fine detail of frames (n, rows, cols) as unit vectors, (n, rows * cols)."""
+    tiles = np.log2(np.maximum(np.nan_to_num(light), 0.0) + np.float32(_DARK))
+    detail = (tiles - gaussian_filter(tiles, sigma=(0, _DETAIL_TILES, _DETAIL_TILES))).reshape(light.shape[0], -1)
     detail -= detail.mean(axis=1, keepdims=True)
     detail /= np.maximum(np.linalg.norm(detail, axis=1, keepdims=True), 1e-6)
-    alike = (detail[1:] * detail[:-1]).sum(axis=1)
-    return [int(frames[k + 1]) for k in range(2, frames.size - 3) if _is_move(detail, alike, k)]
+    return detail
 
 
 def _is_move(detail: NDArray[np.float32], alike: NDArray[np.float32], k: int) -> bool:
@@ -100,7 +108,10 @@ def _is_move(detail: NDArray[np.float32], alike: NDArray[np.float32], k: int) ->
 
 
 def split_shot(shot: Shot, starts: Sequence[int], why: str) -> tuple[Shot, ...]:
-    """Return `shot` cut before each of the frames `starts`, its in and out points kept where they lie."""
+    """Return `shot` cut before each of the frames `starts`, its in and out points kept where they lie.
+
+    Each part is measured by the same area; a horizon drawn by hand stays with the first, for the camera was moved.
+    """
     edges = [shot.first, *starts, shot.last + 1]
     parts = []
     for place, (first, after) in enumerate(pairwise(edges)):
@@ -115,6 +126,7 @@ def split_shot(shot: Shot, starts: Sequence[int], why: str) -> tuple[Shot, ...]:
             trim_in=first if outside else trim_in,
             trim_out=last if outside else trim_out,
             in_film=shot.in_film and not outside,
+            area=replace(shot.area, horizon=()) if place else shot.area,
         )
         parts.append(part)
     return tuple(parts)

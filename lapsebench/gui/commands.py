@@ -8,6 +8,7 @@ from typing import Any
 
 from PySide6.QtGui import QUndoCommand
 
+from lapsebench.core.area import MeteringArea
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import SPOILT
@@ -68,6 +69,11 @@ def change_shot(index: int, **changes: Any) -> Edit:
         return replace(project, shots=tuple(shots))
 
     return edit
+
+
+def change_area(index: int, area: MeteringArea) -> Edit:
+    """Return the edit that measures a shot by another area."""
+    return change_shot(index, area=area)
 
 
 def trim_shot(index: int, first: int, last: int) -> Edit:

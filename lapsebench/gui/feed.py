@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.jobs import Jobs, Latest
@@ -73,9 +74,10 @@ class PictureFeed(QObject):
         measure = self._session.measures.get(number)
         before = film = None
         if self._view.side is not Side.FILM:
-            before = sharp.before.image if sharp and sharp.before else _proxy(measure, 0.0)
+            before = sharp.before.image if sharp and sharp.before else _proxy(measure, 0.0, ())
         if self._view.side is not Side.BEFORE:
-            film = (sharp.with_gain(gain) if sharp else None) or _proxy(measure, gain)
+            responses = self._session.responses_of(number)
+            film = (sharp.with_gain(gain, responses) if sharp else None) or _proxy(measure, gain, responses)
         self._view.set_pictures(before, film)
 
     def _ask(self) -> None:
@@ -84,7 +86,8 @@ class PictureFeed(QObject):
         if frame is None or not frame.readable or self._playing or not view.isVisible():
             return
         before, film = view.side is not Side.FILM, view.side is not Side.BEFORE
-        wanted = Wanted(number, frame, session.gain(number), view.wanted_long_side(), before=before, film=film)
+        gain, responses = session.gain(number), session.responses_of(number)
+        wanted = Wanted(number, frame, gain, view.wanted_long_side(), before=before, film=film, responses=responses)
         if wanted.met_by(kept):
             self._latest.drop()  # what is under way is of a gain or size that is past
         else:
@@ -124,10 +127,10 @@ class PictureFeed(QObject):
         self._view.set_crop(None if whole else share)
 
 
-def _proxy(measure: FrameMeasure | None, gain_ev: float) -> QImage | None:
-    return None if measure is None else to_image(preview.proxy_picture(measure, gain_ev))
+def _proxy(measure: FrameMeasure | None, gain_ev: float, responses: Responses) -> QImage | None:
+    return None if measure is None else to_image(preview.proxy_picture(measure, gain_ev, responses))
 
 
 def thumbnail(session: Session, number: int) -> QImage | None:
     """Return the small picture of a frame as it is in the film, None while it is not measured."""
-    return _proxy(session.measures.get(number), session.gain(number))
+    return _proxy(session.measures.get(number), session.gain(number), session.responses_of(number))

@@ -23,7 +23,7 @@ class FilmFoot(QWidget):
         self._session, self._settings = session, settings
         self._folder = settings.folder_for_films()
         self._confirmed: Path | None = None
-        self._busy = False
+        self._busy = self._waiting = False
         self.name = QLineEdit(self)
         self.name.setAcceptDrops(False)
         self.name.setAccessibleName(self.tr("File name of the film"))
@@ -69,6 +69,12 @@ class FilmFoot(QWidget):
         self._busy = busy
         self.refresh()
 
+    def set_waiting(self, waiting: bool) -> None:
+        """While the light is worked out again no film can be started: it would have the light of before."""
+        if waiting != self._waiting:
+            self._waiting = waiting
+            self.refresh()
+
     def set_path(self, path: Path, *, confirmed: bool) -> None:
         """Take a file; `confirmed` when the user has already agreed to replace it."""
         self._folder, self._confirmed = path.parent, path if confirmed else None
@@ -91,7 +97,7 @@ class FilmFoot(QWidget):
     def refresh(self) -> None:
         """Enable the button when there is a film to make, and say why not otherwise."""
         ready = self._session.film_light is not None and bool(self._session.used)
-        self.make.setEnabled(ready and not self._busy and bool(self.name.text().strip()))
+        self.make.setEnabled(ready and not self._busy and not self._waiting and bool(self.name.text().strip()))
         why = ""
         if self._busy:
             why = self.tr("A film is being made.")
@@ -99,6 +105,8 @@ class FilmFoot(QWidget):
             why = self.tr("The frames have to be measured first.")
         elif not self._session.used:
             why = self.tr("No frame is in the film.")
+        elif self._waiting:
+            why = self.tr("The light is being worked out.")
         self.make.setToolTip(why)
 
     def _name_after_source(self) -> None:

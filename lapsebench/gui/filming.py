@@ -33,7 +33,7 @@ class Filming(QObject):
 
     def make(self, output: Path, overwrite: bool = False) -> None:
         """Make the film; a file that is already there is replaced only after the user said so."""
-        light, project = self._session.film_light, self._session.project
+        light, project, responses = self._session.film_light, self._session.project, self._session.responses
         if light is None or self.busy:
             return
         if output.exists() and not overwrite:
@@ -43,7 +43,9 @@ class Filming(QObject):
         self._say(None)
 
         def work(job: Job) -> object:
-            return filming.make_film(project, light, output, overwrite=overwrite, tick=job.tick)
+            return filming.make_film(
+                project, light, output, overwrite=overwrite, tick=job.tick, responses=responses
+            )
 
         job = Job(self.tr("Making {0}").format(output.name), work)
         job.finished.connect(self._done)

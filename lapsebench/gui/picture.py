@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import StrEnum
 
 import numpy as np
@@ -14,6 +15,8 @@ from lapsebench.gui.picture_overlay import draw_crop, draw_divide, draw_pill
 from lapsebench.gui.picture_zoom import ZoomView
 
 _GRIP = 8.0
+Draw = Callable[[QPainter, QRectF], None]
+"""Draws with a painter on the picture, which lies at the rectangle."""
 
 
 class Side(StrEnum):
@@ -50,6 +53,7 @@ class PictureView(ZoomView):
         self.captions = ("", "")
         self._drag: QPointF | None = None
         self._dividing = False
+        self._layer: Draw | None = None
 
     # -- what is shown
 
@@ -83,6 +87,10 @@ class PictureView(ZoomView):
         self.crop = crop
         self.update()
 
+    def set_layer(self, draw: Draw) -> None:
+        """Set what is drawn on the picture, below the captions."""
+        self._layer = draw
+
     # -- painting
 
     def paintEvent(self, _event: QPaintEvent, /) -> None:
@@ -106,6 +114,8 @@ class PictureView(ZoomView):
             draw_crop(painter, rect, self.crop)
         if self.side is Side.DIVIDED:
             draw_divide(painter, edge, self.height())
+        if self._layer is not None:
+            self._layer(painter, rect)
         self._draw_captions(painter)
 
     def _draw_captions(self, painter: QPainter) -> None:
@@ -117,14 +127,15 @@ class PictureView(ZoomView):
 
     # -- mouse
 
-    def _on_divide(self, at: QPointF) -> bool:
+    def on_divide(self, at: QPointF) -> bool:
+        """Whether a point is where the divide can be taken hold of."""
         rect = self.picture_rect()
         return self.side is Side.DIVIDED and abs(at.x() - rect.x() - self.divide * rect.width()) <= _GRIP
 
     def mousePressEvent(self, event: QMouseEvent, /) -> None:
         """Take hold of the divide or of the picture."""
         if event.button() in (Qt.MouseButton.LeftButton, Qt.MouseButton.MiddleButton):
-            self._dividing = event.button() == Qt.MouseButton.LeftButton and self._on_divide(event.position())
+            self._dividing = event.button() == Qt.MouseButton.LeftButton and self.on_divide(event.position())
             self._drag = event.position()
 
     def mouseMoveEvent(self, event: QMouseEvent, /) -> None:
@@ -132,7 +143,7 @@ class PictureView(ZoomView):
         at = event.position()
         if self._drag is None:
             can_pan = Qt.CursorShape.OpenHandCursor if self.zoom is not None else Qt.CursorShape.ArrowCursor
-            self.setCursor(Qt.CursorShape.SplitHCursor if self._on_divide(at) else can_pan)
+            self.setCursor(Qt.CursorShape.SplitHCursor if self.on_divide(at) else can_pan)
         elif self._dividing:
             rect = self.picture_rect()
             self.set_divide((at.x() - rect.x()) / max(rect.width(), 1))
@@ -147,7 +158,7 @@ class PictureView(ZoomView):
 
     def mouseDoubleClickEvent(self, event: QMouseEvent, /) -> None:
         """Change between the fitted view and 100 %."""
-        if not self._on_divide(event.position()):
+        if not self.on_divide(event.position()):
             self.set_zoom(1.0 if self.zoom is None else None, event.position())
 
     def wheelEvent(self, event: QWheelEvent, /) -> None:

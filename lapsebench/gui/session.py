@@ -9,6 +9,7 @@ from math import isfinite
 from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtGui import QUndoStack
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
@@ -16,6 +17,7 @@ from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.shots import split_shot
 from lapsebench.gui.commands import Edit, EditCommand, toggle_frame
 from lapsebench.services import survey as surveying
+from lapsebench.services.metering import Metering
 
 _GESTURE_MS = 800  # key presses on a slider closer than this are one step
 
@@ -36,9 +38,11 @@ class Session(QObject):
         self.undo_stack = QUndoStack(self)
         self.project = Project()
         self.notes: tuple[str, ...] = ()
+        self._gathered_notes: tuple[str, ...] = ()
         self.measures: dict[int, FrameMeasure] = {}
         self.survey: surveying.Survey | None = None
         self.film_light: FilmLight | None = None
+        self._responses: tuple[Responses, ...] = ()
         self.used: list[int] = []
         self.playhead = 0
         self.shot_index = 0
@@ -67,6 +71,15 @@ class Session(QObject):
         gain = float(self.film_light.gain_ev[frame])
         return gain if isfinite(gain) else 0.0
 
+    @property
+    def responses(self) -> tuple[Responses, ...]:
+        """The responses of every frame that its gain was measured through; none before the survey."""
+        return self._responses
+
+    def responses_of(self, frame: int) -> Responses:
+        """Return the responses of a frame, none while they are unknown."""
+        return self._responses[frame] if frame < len(self._responses) else ()
+
     def used_in_shot(self) -> list[int]:
         """Return the frames of the current shot that are played: those in the film, else all from in to out."""
         shot = self.shot
@@ -81,8 +94,10 @@ class Session(QObject):
         """Start on freshly gathered frames; what was there before is gone, undo steps too."""
         self.undo_stack.clear()
         self._next_gesture()
-        self.project, self.notes = project, tuple(notes)
+        self.project = project
+        self.notes = self._gathered_notes = tuple(notes)
         self.measures, self.survey, self.film_light, self._starts = {}, None, None, {}
+        self._responses = ()
         self.playhead = self.shot_index = 0
         self.used = surveying.used_frames(project)
         self.opened.emit()
@@ -99,17 +114,33 @@ class Session(QObject):
         """Take over the found faults, shots and light; what the user decided in the meantime stays, undo steps too."""
         found, count = survey.project, len(self.project.shots)
         self._starts |= {shot.first: shot.why for shot in found.shots}
-        self.project = replace(self.project, frames=found.frames, shots=self._split(self.project.shots))
+        self.project = replace(
+            self.project, frames=found.frames, curves=found.curves, shots=self._split(self.project.shots)
+        )
         self.shot_index = self._shot_of(self.playhead)
         self.survey = survey
-        self.notes = tuple(dict.fromkeys((*self.notes, *survey.notes)))
+        self._responses = surveying.responses_at(survey)
+        self.notes = tuple(dict.fromkeys((*self._gathered_notes, *survey.notes)))
         self.measures.update({i: m for i, m in enumerate(survey.measures) if m is not None})
         self._refresh()
         if len(self.project.shots) != count:
             self.shot_changed.emit()
         self.surveyed.emit()
 
+    def metering(self) -> Metering | None:
+        """Return what was measured of the current shot; None while that is unknown."""
+        shot, survey = self.shot, self.survey
+        if shot is None or survey is None or len(survey.shot_lights) != len(survey.project.shots):
+            return None
+        pairs = zip(survey.project.shots, survey.shot_lights, strict=True)
+        return next((light.metering for known, light in pairs if known.first == shot.first), None)
+
     # -- editing
+
+    @property
+    def dragging(self) -> bool:
+        """Whether a drag is under way whose steps become one."""
+        return self._held
 
     def edit(self, text: str, edit: Edit, *, merge: str | None = None) -> None:
         """Apply `edit` as one undo step called `text`; steps with the same `merge` word in one gesture become one."""
@@ -146,7 +177,9 @@ class Session(QObject):
     def _apply(self, project: Project) -> None:
         # frames are facts, not decisions: an undo step from before the survey must not forget the faults and shots found
         shots = self._split(project.shots)
-        self.project = replace(project, sources=self.project.sources, frames=self.project.frames, shots=shots)
+        self.project = replace(
+            project, sources=self.project.sources, frames=self.project.frames, curves=self.project.curves, shots=shots
+        )
         self._refresh()
 
     def _split(self, shots: Sequence[Shot]) -> tuple[Shot, ...]:

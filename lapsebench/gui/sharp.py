@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtGui import QImage
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.picture import to_image
 from lapsebench.services import preview
@@ -33,6 +34,7 @@ class Sharp:
     long_side: int | None
     before: Rendered | None
     film: Rendered | None
+    responses: Responses = ()
 
     @property
     def size(self) -> tuple[int, int]:
@@ -40,13 +42,13 @@ class Sharp:
         made = self.film or self.before
         return (made.image.width(), made.image.height()) if made else (0, 0)
 
-    def with_gain(self, gain_ev: float) -> QImage | None:
+    def with_gain(self, gain_ev: float, responses: Responses) -> QImage | None:
         """Return the film side at a gain: as rendered, else made from the side before unless that takes too long."""
-        if self.film is not None and self.gain_ev == gain_ev:
+        if self.film is not None and (self.gain_ev, self.responses) == (gain_ev, responses):
             return self.film.image
         if self.before is None or self.size[0] * self.size[1] > _MOST_AT_ONCE:
             return None
-        return to_image(preview.with_gain(self.before.pixels, gain_ev))
+        return to_image(preview.with_gain(self.before.pixels, gain_ev, responses))
 
 
 @dataclass(frozen=True)
@@ -59,28 +61,32 @@ class Wanted:
     long_side: int | None
     before: bool
     film: bool
+    responses: Responses
 
     def render(self, kept: Sharp | None) -> Sharp:
         """Return what is wanted, with what is `kept` of the same frame and size; each other side is decoded once."""
         if kept is not None and (kept.frame, kept.long_side) != (self.number, self.long_side):
             kept = None
         before = kept.before if kept else None
-        film = kept.film if kept and kept.gain_ev == self.gain_ev else None
+        film = kept.film if kept and self._gained_alike(kept) else None
         if self.gain_ev == 0.0:
             before = film = before or film or self._rendered(0.0)
         if self.before and before is None:
             before = self._rendered(0.0)
         if self.film and film is None:
             film = self._rendered(self.gain_ev)
-        return Sharp(self.number, self.gain_ev, self.long_side, before, film)
+        return Sharp(self.number, self.gain_ev, self.long_side, before, film, self.responses)
 
     def met_by(self, sharp: Sharp | None) -> bool:
         """Return whether `sharp` is all that is wanted."""
         if sharp is None or (sharp.frame, sharp.long_side) != (self.number, self.long_side):
             return False
-        has_film = sharp.film is not None and sharp.gain_ev == self.gain_ev
+        has_film = sharp.film is not None and self._gained_alike(sharp)
         return (sharp.before is not None or not self.before) and (has_film or not self.film)
 
+    def _gained_alike(self, sharp: Sharp) -> bool:
+        return (sharp.gain_ev, sharp.responses) == (self.gain_ev, self.responses)
+
     def _rendered(self, gain_ev: float) -> Rendered:
-        pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side)
+        pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side, responses=self.responses)
         return Rendered(pixels, to_image(pixels))

@@ -10,6 +10,7 @@ from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 
 from lapsebench.gui import theme
+from lapsebench.gui.arealink import AreaLink
 from lapsebench.gui.closing import Guard
 from lapsebench.gui.deeds import Deeds
 from lapsebench.gui.dropcover import DropWindow
@@ -20,8 +21,10 @@ from lapsebench.gui.jobs import Jobs
 from lapsebench.gui.keeping import Keeper
 from lapsebench.gui.menus import PLAY_ROW, Menus
 from lapsebench.gui.opening import Opener
+from lapsebench.gui.picture_area import AreaLayer
 from lapsebench.gui.player import Player
 from lapsebench.gui.problems import Message, MessageBar
+from lapsebench.gui.resplitting import Resplitter
 from lapsebench.gui.session import Session
 from lapsebench.gui.settings import Settings
 from lapsebench.gui.startpage import StartPage
@@ -53,6 +56,7 @@ class MainWindow(DropWindow):
         self.session = Session(self)
         self.jobs = Jobs(self)
         self.player = Player(self.session, self)
+        self.resplitter = Resplitter(self.session, self.jobs, self)
         self.messages = MessageBar(self)
         self.filming = Filming(self.session, self.jobs, self.messages, self)
         self.keeper = Keeper(self.session, self.settings, self)
@@ -98,6 +102,8 @@ class MainWindow(DropWindow):
         self.stack.addWidget(self.bench)
         self.feed = PictureFeed(self.session, self.jobs, self.bench.picture, self)
         self.link = StripLink(self.session, self.bench.strip, self)
+        self.area_layer = AreaLayer(self.bench.picture)
+        self.area_link = AreaLink(self.session, self.area_layer, self.bench.light.metering, self)
         centre = QWidget(self)
         column = QVBoxLayout(centre)
         column.setContentsMargins(0, 2, 0, 0)
@@ -116,6 +122,9 @@ class MainWindow(DropWindow):
         self.opener.failed.connect(self.messages.show_error)
         self.opener.stopped.connect(self._survey_stopped)
         self.opener.opened.connect(self._opened)
+        self.resplitter.failed.connect(self.messages.show_error)
+        self.resplitter.stopped.connect(self._resplit_stopped)
+        self.resplitter.busy_changed.connect(self.bench.foot.set_waiting)
         self.keeper.failed.connect(self.messages.show_error)
         self.keeper.saved.connect(self._name_window)
         self.session.undo_stack.cleanChanged.connect(self._name_window)
@@ -156,6 +165,10 @@ class MainWindow(DropWindow):
         again = ((self.tr("Measure again"), self.opener.survey),) if unmeasured else ()
         what = self.tr("Stopped before all frames were measured.") if again else self.tr("Stopped.")
         self.messages.show_message(Message(what, buttons=again))
+
+    def _resplit_stopped(self) -> None:
+        what = self.tr("Stopped: the light is still the one of before.")
+        self.messages.show_message(Message(what, buttons=((self.tr("Work it out"), self.resplitter.again),)))
 
     def _enable(self) -> None:
         actions, frame = self.menus.actions, self.session.frame

@@ -24,8 +24,7 @@ def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32], *, srgb: boo
     """
     height, width = codes.shape[:2]
     cols, rows = (COLS, ROWS) if width >= height else (ROWS, COLS)
-    top = np.iinfo(codes.dtype).max
-    clipped = (codes >= round(_TOP * top)).astype(np.float32)
+    clipped = at_top(codes).astype(np.float32)
     small = playback_codes(codes, linear, srgb=srgb)
     return FrameMeasure(
         tiles=tile_means(linear, rows, cols),
@@ -33,6 +32,12 @@ def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32], *, srgb: boo
         column=np.ascontiguousarray(small[:, small.shape[1] // 2]),
         proxy=_as_jpeg(small),
     )
+
+
+def at_top(codes: NDArray[Any]) -> NDArray[np.bool_]:
+    """Return which of uint8 or uint16 `codes`, any shape, are at the top."""
+    top: NDArray[np.bool_] = codes >= round(_TOP * np.iinfo(codes.dtype).max)
+    return top
 
 
 def tile_means(values: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:

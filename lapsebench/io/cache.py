@@ -10,8 +10,10 @@ import zipfile
 import zlib
 from hashlib import blake2b
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from platformdirs import user_cache_path
 
 from lapsebench.core.metering import FrameMeasure
@@ -56,14 +58,22 @@ class MeasureStore:
         self._limit = limit
         self._writes = True
 
-    def _entry(self, path: Path) -> Path | None:
-        """Return the entry's file for a still as it is now; None where the still is gone."""
+    def stamp(self, path: Path) -> str | None:
+        """Return what tells a still as it is now from any other; None where it is gone."""
         try:
             stat = path.stat()
         except OSError:
             return None
-        key = f"{FORMAT_VERSION}\0{path.resolve()}\0{stat.st_size}\0{stat.st_mtime_ns}"
-        name = blake2b(key.encode("utf-8", "surrogateescape"), digest_size=20).hexdigest()
+        return f"{FORMAT_VERSION}\0{path.resolve()}\0{stat.st_size}\0{stat.st_mtime_ns}"
+
+    def _entry(self, path: Path) -> Path | None:
+        """Return the entry's file for a still as it is now; None where the still is gone."""
+        key = self.stamp(path)
+        if key is None:
+            return None
+        return self._place(blake2b(key.encode("utf-8", "surrogateescape"), digest_size=20).hexdigest())
+
+    def _place(self, name: str) -> Path:
         return self.folder / name[:2] / f"{name}.npz"
 
     def get(self, path: Path) -> FrameMeasure | None:
@@ -81,12 +91,35 @@ class MeasureStore:
 
     def put(self, path: Path, measure: FrameMeasure) -> None:
         """Keep the measure of a still, whole or not at all."""
-        entry = self._entry(path) if self._writes else None
-        if entry is None:
+        entry = self._entry(path)
+        if entry is not None:
+            proxy = np.frombuffer(measure.proxy, np.uint8)
+            self._keep(entry, tiles=measure.tiles, clipped=measure.clipped, column=measure.column, proxy=proxy)
+
+    def arrays(self, name: str, wanted: tuple[str, ...]) -> tuple[NDArray[Any], ...] | None:
+        """Return the `wanted` arrays kept under a name (hexadecimal); None where there are none or they are damaged."""
+        entry = self._place(name)
+        if not entry.exists():
+            return None
+        try:
+            with entry.open("rb") as file, np.load(file, allow_pickle=False) as store:
+                arrays = tuple(store[each] for each in wanted)
+        except _DAMAGED:
+            self._remove(entry)
+            return None
+        self._touch(entry)
+        return arrays
+
+    def keep_arrays(self, name: str, **arrays: NDArray[Any]) -> None:
+        """Keep arrays under a name (hexadecimal), whole or not at all."""
+        self._keep(self._place(name), **arrays)
+
+    def _keep(self, entry: Path, **arrays: NDArray[Any]) -> None:
+        if not self._writes:
             return
         try:
             entry.parent.mkdir(parents=True, exist_ok=True)
-            self._write(entry, measure)
+            self._write(entry, arrays)
         except OSError as error:
             self._turn_off(error)
 
@@ -108,17 +141,11 @@ class MeasureStore:
             if total > self._limit:
                 self._remove(file)
 
-    def _write(self, entry: Path, measure: FrameMeasure) -> None:
+    def _write(self, entry: Path, arrays: dict[str, NDArray[Any]]) -> None:
         handle, name = tempfile.mkstemp(dir=entry.parent, prefix=_PART)
         try:
             with os.fdopen(handle, "wb") as file:
-                np.savez(
-                    file,
-                    tiles=measure.tiles,
-                    clipped=measure.clipped,
-                    column=measure.column,
-                    proxy=np.frombuffer(measure.proxy, np.uint8),
-                )
+                np.savez(file, allow_pickle=False, **arrays)
             Path(name).replace(entry)
         except BaseException:
             Path(name).unlink(missing_ok=True)

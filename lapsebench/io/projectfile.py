@@ -6,13 +6,17 @@ import json
 from dataclasses import asdict, fields, replace
 from datetime import datetime
 from fractions import Fraction
+from itertools import pairwise
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from lapsebench.core.area import AreaKind, MeteringArea
+from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.project import Project
+from lapsebench.core.response import Origin, Response
 from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.errors import ProjectFileError
 from lapsebench.io.atomic import write_json
@@ -33,6 +37,8 @@ def save_project(project: Project, path: Path) -> None:
         "film": asdict(project.film) | {"fps": str(project.film.fps), "crop": project.film.crop.value},
         "taken_in": sorted(project.taken_in),
         "left_out": sorted(project.left_out),
+        "curves": [asdict(curve) for curve in project.curves],
+        "use_curve": project.use_curve,
     }
     write_json(path, record)
 
@@ -60,7 +66,7 @@ def _project(record: dict[str, Any], folder: Path) -> Project:
     project = Project(
         sources=tuple(_found(source, folder) for source in record["sources"]),
         frames=tuple(_frame(entry, folder) for entry in record["frames"]),
-        shots=tuple(Shot(**entry) for entry in record["shots"]),
+        shots=tuple(_shot(entry) for entry in record["shots"]),
         light=LightSettings(**light | {"pegs": tuple(Peg(**peg) for peg in light["pegs"])}),
         film=FilmSettings(
             **film
@@ -72,9 +78,25 @@ def _project(record: dict[str, Any], folder: Path) -> Project:
         ),
         taken_in=frozenset(record["taken_in"]),
         left_out=frozenset(record["left_out"]),
+        curves=tuple(_curve(entry) for entry in record.get("curves", ())),
+        use_curve=bool(record.get("use_curve", True)),
     )
     _check(project)
     return project
+
+
+def _curve(entry: dict[str, Any]) -> CameraCurve:
+    """Return a camera's curve; projects from before there were any have none."""
+    responses = []
+    for stored in entry["responses"]:
+        codes, ev = tuple(map(float, stored["codes"])), tuple(map(float, stored["ev"]))
+        rising = all(a < b for values in (codes, ev) for a, b in pairwise(values))
+        if not (len(codes) == len(ev) > 1 and rising and codes[0] > 0 and all(map(isfinite, ev))):
+            raise ValueError("a camera curve does not rise")
+        responses.append(Response(**stored | {"codes": codes, "ev": ev, "origin": Origin(stored["origin"])}))
+    if len(responses) != 3:
+        raise ValueError("a camera curve has three channels")
+    return CameraCurve(str(entry["kind"]), tuple(responses))
 
 
 def _check(project: Project) -> None:
@@ -108,6 +130,17 @@ def _frame_record(frame: Frame, folder: Path) -> dict[str, Any]:
         "faults": sorted(frame.faults - MEASURED),
         "problem": "" if frame.faults & MEASURED else frame.problem,
     }
+
+
+def _shot(entry: dict[str, Any]) -> Shot:
+    """Return a shot; projects from before metering areas measure the whole picture."""
+    stored = entry.get("area")
+    if stored is None:
+        return Shot(**entry)
+    kind, box, horizon = AreaKind(stored["kind"]), tuple(stored["box"]), tuple(stored["horizon"])
+    if len(box) != 4:
+        raise ValueError("a metering area has no four sides")
+    return Shot(**entry | {"area": MeteringArea(kind, box, horizon)})
 
 
 def _frame(entry: dict[str, Any], folder: Path) -> Frame:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
@@ -30,6 +31,14 @@ _MEMORY = 2_000_000_000
 _BYTES_PER_PIXEL, _PLAIN_BYTES_PER_PIXEL = 30, 12  # codes and 16-bit light of one frame, and float light unless it is plain
 
 Codes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """Stops of a frame's gain, and the responses it goes through."""
+
+    ev: float
+    responses: Responses
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +61,11 @@ def make_film(
     overwrite: bool = False,
     tick: Tick = silent,
     frames: Sequence[int] | None = None,
+    responses: Sequence[Responses] = (),
 ) -> FilmDone:
     """Encode the used frames of the project, or `frames` (numbers in the project), with their gains to `output`.
+
+    `responses`: of every frame of the project, those that its gain was measured through; none for sRGB.
 
     Sources are only read. Raises OutputError or DiskFullError where the film can't be written, FrameError for a still that
     is gone or can't be decoded, EncoderError where the encoder fails, and what `tick` raises; nothing is left behind then.
@@ -70,7 +82,7 @@ def make_film(
     fps, quality = project.film.fps, project.film.quality
     check_size(framing.size, fps)
     fits(path, least_bytes(framing.size, len(numbers), quality))
-    gains = [float(light.gain_ev[number]) for number in numbers]
+    gains = [Gain(float(light.gain_ev[number]), responses[number] if responses else ()) for number in numbers]
     with FilmWriter(path, size=framing.size, fps=fps, quality=quality, overwrite=overwrite) as film:
         _write_all(film, stills, gains, framing, workers=workers, tick=tick)
         film.finish()
@@ -83,7 +95,7 @@ def check_output(output: Path, *, overwrite: bool = False, project: Project | No
 
 
 def _write_all(
-    film: FilmWriter, stills: list[Frame], gains: list[float], framing: Framing, *, workers: int, tick: Tick
+    film: FilmWriter, stills: list[Frame], gains: list[Gain], framing: Framing, *, workers: int, tick: Tick
 ) -> None:
     """Send every still to the film in order, a few of them being made ready at a time."""
     jobs = [partial(_film_picture, still, gain, framing) for still, gain in zip(stills, gains, strict=True)]
@@ -107,10 +119,10 @@ def _in_order(pool: Executor, jobs: Sequence[Callable[[], Codes]], *, ahead: int
         yield waiting.popleft().result()
 
 
-def _film_picture(still: Frame, gain_ev: float, framing: Framing) -> Codes:
+def _film_picture(still: Frame, gain: Gain, framing: Framing) -> Codes:
     """Return the still as it is in the film, (h, w, 3) of the film's size."""
     read = _read(still)
-    return on_black(rendered(read, gain_ev, framing.placing(_pixels(read))), framing.size)
+    return on_black(rendered(read, gain.ev, framing.placing(_pixels(read)), gain.responses), framing.size)
 
 
 def _read(still: Frame) -> Picture:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.apply import apply_gain, apply_gain_to_jpeg, codes_of_light, light_of_codes, light_of_linear
@@ -15,8 +16,12 @@ from lapsebench.imaging.framing import Placing, cut, scaled
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 
-def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None) -> NDArray[np.uint8]:
+def picture(
+    frame: Frame, gain_ev: float, *, long_side: int | None = None, responses: Responses = ()
+) -> NDArray[np.uint8]:
     """Return the frame with `gain_ev` applied, (h, w, 3) sRGB, from the source file; `long_side` None is full size.
+
+    `responses`: those of R, G and B that the gain was measured through, none for sRGB; here and below.
 
     The longer side has at most `long_side` pixels; smaller sources are not enlarged. FrameError where it can't be decoded.
     """
@@ -24,29 +29,29 @@ def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None) -> ND
     height, width = read.codes.shape[:2]
     scale = min(1.0, long_side / max(width, height)) if long_side else 1.0
     size = max(1, round(width * scale)), max(1, round(height * scale))
-    return rendered(read, gain_ev, Placing((0, 0, width, height), size))
+    return rendered(read, gain_ev, Placing((0, 0, width, height), size), responses)
 
 
-def proxy_picture(measure: FrameMeasure, gain_ev: float) -> NDArray[np.uint8]:
+def proxy_picture(measure: FrameMeasure, gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return the frame's proxy with `gain_ev` applied, (h, w, 3) sRGB: fast enough for playback."""
-    return apply_gain_to_jpeg(measure.proxy, known_gain(gain_ev))
+    return apply_gain_to_jpeg(measure.proxy, known_gain(gain_ev), responses)
 
 
-def with_gain(pixels: NDArray[np.uint8], gain_ev: float) -> NDArray[np.uint8]:
+def with_gain(pixels: NDArray[np.uint8], gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return sRGB `pixels`, (h, w, 3), with `gain_ev` applied: what a slider shows while it moves."""
-    return apply_gain(pixels, known_gain(gain_ev))
+    return apply_gain(pixels, known_gain(gain_ev), responses)
 
 
-def rendered(read: Picture, gain_ev: float, placing: Placing) -> NDArray[np.uint8]:
+def rendered(read: Picture, gain_ev: float, placing: Placing, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return what film and screen show of a decoded still: its box with the gain, in sRGB codes at the placing's size."""
     gain_ev = known_gain(gain_ev)
     read = replace(read, codes=cut(read.codes, placing.box))
     if not read.is_srgb:
-        light = light_of_linear(to_linear(read), gain_ev)
+        light = light_of_linear(to_linear(read), gain_ev, responses)
     elif read.codes.dtype == np.uint8 and not placing.resamples:
-        return apply_gain(read.codes.astype(np.uint8, copy=False), gain_ev)
+        return apply_gain(read.codes.astype(np.uint8, copy=False), gain_ev, responses)
     else:
-        light = light_of_codes(read.codes, gain_ev)
+        light = light_of_codes(read.codes, gain_ev, responses)
     return codes_of_light(scaled(light, placing.size))
 
 

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.errors import OutputError
 from lapsebench.io.atomic import write_json
+from lapsebench.services.metering import Metering
 from lapsebench.services.survey import Survey, used_frames
 
 FORMAT, VERSION = "lapsebench.survey", 1
@@ -28,7 +31,8 @@ def survey_report(survey: Survey, project: Project, film: FilmLight, *, warnings
         "shots": [{"first": shot.first, "last": shot.last, "why": shot.why} for shot in project.shots],
         "frames": [_frame(i, frame, survey, film, i in used) for i, frame in enumerate(project.frames)],
         "settings": _settings(project, survey),
-        "response": _response(survey),
+        "metering": [_metering(shot_light.metering) for shot_light in survey.shot_lights],
+        "response": _response(replace(project, curves=survey.project.curves)),
         "warnings": [*warnings, *survey.notes, *(frame.problem for frame in project.frames if frame.problem)],
     }
 
@@ -100,15 +104,44 @@ def _settings(project: Project, survey: Survey) -> list[dict[str, Any]]:
     ]
 
 
-def _response(survey: Survey) -> dict[str, Any]:
-    """Return the camera's curve: sRGB, or stops of light at codes for each channel of the first shot that told it."""
-    told = next((shot for shot in survey.responses if any(channel.estimated for channel in shot)), None)
-    if told is None:
-        return {"curve": "sRGB", "estimated": False, "misfit_ev": None}
-    channels = {name: np.round(channel.ev, 4).tolist() for name, channel in zip(("r", "g", "b"), told, strict=True)}
-    misfit = max(channel.misfit_ev or 0.0 for channel in told)
-    codes = np.round(told[0].codes, 5).tolist()
-    return {"curve": "camera", "estimated": True, "misfit_ev": round(misfit, 4), "codes": codes, "ev": channels}
+def _metering(metering: Metering) -> dict[str, Any]:
+    """Return what was measured of a shot; the horizon is as in `core.horizon`, the one used or else the one found."""
+    found = metering.horizon.skyline if metering.horizon else None
+    return {
+        "kind": metering.used.kind,
+        "box": list(metering.used.box) if metering.used.by_box else None,
+        "horizon": list(metering.used.horizon or found or ()) or None,
+        "found": metering.horizon is not None,
+        "confidence": metering.horizon.confidence if metering.horizon else None,
+        "problem": metering.problem or None,
+    }
+
+
+def _response(project: Project) -> dict[str, Any]:
+    """Return the curve of the first camera that has one of its own, sRGB where none has, and those of every kind of picture.
+
+    `ev`: stops of light below white at `codes` (0..1) for each channel. `origin` says where it is from, or why it is sRGB.
+    """
+    of_kinds = [_curve(curve, use=project.use_curve) for curve in project.curves]
+    told = next((curve for curve in of_kinds if curve["estimated"]), None)
+    return (told or {"curve": "sRGB", "estimated": False, "misfit_ev": None}) | {"kinds": of_kinds}
+
+
+def _curve(curve: CameraCurve, *, use: bool) -> dict[str, Any]:
+    lead = curve.responses[len(curve.responses) // 2]
+    told = {
+        "kind": curve.kind,
+        "curve": "camera" if curve.estimated else "sRGB",
+        "estimated": curve.estimated,
+        "used": curve.estimated and use,
+        "origin": lead.origin,
+        "changes": lead.changes,
+        "misfit_ev": None if lead.misfit_ev is None else _number(lead.misfit_ev),
+    }
+    if not curve.estimated:
+        return told
+    channels = {name: np.round(channel.ev, 4).tolist() for name, channel in zip("rgb", curve.responses, strict=True)}
+    return told | {"codes": np.round(lead.codes, 5).tolist(), "ev": channels}
 
 
 def _number(value: float) -> float | None:

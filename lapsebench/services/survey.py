@@ -11,11 +11,13 @@ from pathlib import Path
 
 import numpy as np
 
+from lapsebench.core.area import AreaKind, Box, Skyline
+from lapsebench.core.curves import Responses, curve_for
+from lapsebench.core.faults import Tiles
 from lapsebench.core.filmlight import FilmLight, LightSettings, film_light
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
-from lapsebench.core.response import Response
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.core.shots import find_shots, gaps
@@ -25,7 +27,10 @@ from lapsebench.io import scan
 from lapsebench.io.cache import MeasureStore
 from lapsebench.io.projectfile import SUFFIX, load_project
 from lapsebench.io.read import read_picture, to_linear
-from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
+from lapsebench.services.curves import curves_of
+from lapsebench.services.metering import told
+from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot, tiles_of
+from lapsebench.services.starfiles import StarFiles
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""
@@ -38,14 +43,21 @@ _READ_LONG_SIDE = PROXY_LONG_SIDE + 64
 class Survey:
     """A surveyed project: `project` with its faults found, one measure a frame (None where unreadable), and the light.
 
-    `responses`: per shot, the camera's response in R, G and B.
+    `responses`: per shot, the camera's response in R, G and B. `shot_lights`: what each shot's light was worked out to be.
     """
 
     project: Project
     measures: tuple[FrameMeasure | None, ...]
     light: Light
-    responses: tuple[tuple[Response, ...], ...]
+    responses: tuple[Responses, ...]
     notes: tuple[str, ...]
+    shot_lights: tuple[ShotLight, ...] = ()
+
+
+def responses_at(survey: Survey) -> tuple[Responses, ...]:
+    """Return for every frame the responses that its light was measured through: its gain is to be applied through them."""
+    shots = zip(survey.project.shots, survey.responses, strict=True)
+    return tuple(responses for shot, responses in shots for _ in shot.frames)
 
 
 def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tuple[str, ...]]:
@@ -70,23 +82,92 @@ def survey(project: Project, *, tick: Tick = silent, measured: Measured | None =
     count = len(project.frames)
     measures, problems = _measure_all(project.frames, tick, measured)
     frames = [_measured_anew(frame, problems.get(i)) for i, frame in enumerate(project.frames)]
+    project = replace(project, curves=curves_of(project.curves, project.shots, frames, measures))
     shots: list[Shot] = []
+    lights: list[ShotLight] = []
     for shot in project.shots:
         tick(count, count)
-        shots += at_moves(shot, frames, measures)
-    lights = []
-    for shot in shots:
-        tick(count, count)
-        lights.append(light_of_shot(shot, frames, measures))
+        tiles = tiles_of(shot, measures)
+        for part in at_moves(shot, frames, measures, tiles=tiles):
+            tick(count, count)
+            own = tiles.part(part.first - shot.first, part.last - shot.first)
+            shots.append(part)
+            lights.append(_light(part, frames, measures, _responses(project, shot), tick, tiles=own))
     tick(count, count)
-    notes: list[str] = []
+    return _survey(project, frames, shots, measures, lights)
+
+
+def resplit(known: Survey, project: Project, *, tick: Tick = silent) -> Survey:
+    """Return the survey with the light of those shots worked out again whose metering area is another one in `project`.
+
+    Nothing is measured again; stars are asked anew where the tiles are not sure. Raises `Cancelled` through `tick`.
+    """
+    kept = {}
+    project = replace(project, curves=known.project.curves)
+    if len(known.shot_lights) == len(known.project.shots) and known.project.use_curve == project.use_curve:
+        kept = {_light_key(shot): light for shot, light in zip(known.project.shots, known.shot_lights, strict=True)}
+    frames = [_as_gathered(frame) for frame in known.project.frames]
+    lights: list[ShotLight] = []
+    for shot in project.shots:
+        tick(shot.first, len(frames))
+        own = _responses(project, shot)
+        lights.append(kept.get(_light_key(shot)) or _light(shot, frames, known.measures, own, tick))
+    tick(len(frames), len(frames))
+    return _survey(project, frames, project.shots, known.measures, lights)
+
+
+def needs_resplit(known: Survey, project: Project) -> bool:
+    """Whether a shot of the project is to be measured by another area or curve than its light was worked out by."""
+    if known.project.use_curve != project.use_curve and any(curve.estimated for curve in known.project.curves):
+        return True
+    return [_light_key(shot) for shot in known.project.shots] != [_light_key(shot) for shot in project.shots]
+
+
+def _light(
+    shot: Shot,
+    frames: Sequence[Frame],
+    measures: Sequence[FrameMeasure | None],
+    responses: Responses,
+    tick: Tick,
+    *,
+    tiles: Tiles | None = None,
+) -> ShotLight:
+    """Return the light of a shot, the stars of its files asked where need be; `tick` reports those beyond all frames."""
+    count = len(frames)
+
+    def on(done: int, total: int) -> None:
+        tick(count + done, count + total)
+
+    look = StarFiles(frames, responses)
+    return light_of_shot(shot, frames, measures, responses=responses, tiles=tiles, look=look, tick=on)
+
+
+def _responses(project: Project, shot: Shot) -> Responses:
+    return curve_for(project.curves, project.frames[shot.first], use=project.use_curve)
+
+
+def _light_key(shot: Shot) -> tuple[int, int, AreaKind, Box | None, Skyline | None]:
+    """Return all of a shot that its light depends on."""
+    area = shot.area
+    return shot.first, shot.last, area.kind, area.box if area.by_box else None, area.horizon if area.by_horizon else None
+
+
+def _survey(
+    project: Project,
+    gathered: Sequence[Frame],
+    shots: Sequence[Shot],
+    measures: Sequence[FrameMeasure | None],
+    lights: Sequence[ShotLight],
+) -> Survey:
+    """Return the survey of frames as they were gathered, with the faults that their light told."""
+    frames, notes = list(gathered), [note for shot_light in lights for note in shot_light.notes]
     for shot_light in lights:
-        notes += shot_light.notes
         for i, found in shot_light.faults.items():
             frames[i] = replace(frames[i], faults=frames[i].faults | found)
+    notes += told([shot_light.metering for shot_light in lights])
     surveyed = replace(project, frames=tuple(frames), shots=tuple(shots))
     responses = tuple(shot_light.responses for shot_light in lights)
-    return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes))
+    return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes), tuple(lights))
 
 
 def level(survey: Survey, project: Project) -> FilmLight:
@@ -119,6 +200,12 @@ def _measured_anew(frame: Frame, problem: str | None) -> Frame:
         faults = frame.faults - MEASURED
         return frame if faults == frame.faults else replace(frame, faults=faults, problem="")
     return replace(frame, faults=(frame.faults - MEASURED) | {Fault.UNREADABLE}, problem=problem)
+
+
+def _as_gathered(frame: Frame) -> Frame:
+    """Return the frame without the faults that its light told; what can't be read still can't."""
+    seen = MEASURED - {Fault.UNREADABLE}
+    return replace(frame, faults=frame.faults - seen) if frame.faults & seen else frame
 
 
 def _with_fault(frame: Frame, fault: Fault) -> Frame:

@@ -61,7 +61,7 @@ def read_night(family: Family, seed: int) -> Reading:
     shown = {"program": made.film_gain_ev} | ({"EXIF only": gains[2]} if family.tone is not Tone.SRGB else {})
     return Reading(
         exposure=tuple(exposure_meters(night, gain) for gain in gains),
-        seen={way: seen(night, gain) for way, gain in shown.items()},
+        seen={way: seen(night, gain, made.shot_light.responses if way == "program" else ()) for way, gain in shown.items()},
         pulsation=(pulsation_kept(night, made.gain_ev), sky_mean_kept(night, made.gain_ev)),
         kept_error=kept_error(night, made),
         most_gain=float(np.abs(made.film_gain_ev).max()),

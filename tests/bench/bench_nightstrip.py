@@ -40,7 +40,7 @@ def long_night() -> tuple[Project, Light, FilmLight]:
     scene = -12 + np.sin(np.arange(COUNT) / 300) + rng.normal(0, 0.1, COUNT)
     luminance = scene + exposure
     zero = np.zeros(COUNT)
-    light = Light(exposure, luminance, exposure, scene, zero, zero.astype(bool), zero, luminance + 2)
+    light = Light(exposure, luminance, exposure, scene, zero, zero.astype(bool), zero, luminance + 2, zero)
     film = scene + 5.5
     project = Project(frames=frames, shots=(Shot(0, COUNT - 1),))
     return project, light, FilmLight(film, film - luminance, film - luminance + exposure)

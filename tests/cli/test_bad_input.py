@@ -150,6 +150,13 @@ def test_a_project_is_filmed_with_its_settings_and_those_given(make_frames: Call
         (["--size", "wide"], "no size"),
         (["--ramp", "-3"], "no time from 0.1 to 600 seconds"),
         (["--sky-kept", "101"], "no whole number from 0 to 100"),
+        (["--meter", "moon"], "invalid choice: 'moon' (choose from"),
+        (["--meter-box", "0.5,0.5,0.6,0.1"], "no box within the picture"),
+        (["--meter-box", "0.5,0.5,0.1"], "no box within the picture"),
+        (["--meter-box", "nan,0,0.5,0.5"], "no box within the picture"),
+        (["--meter-box", "0,0,0.001,1"], "at least 0.02 wide and high"),
+        (["--meter", "sky", "--meter-box", "0,0,1,1"], "not allowed with"),
+        (["--preset", "calm"], "invalid choice: 'calm' (choose from"),
     ],
 )
 def test_options_out_of_range_are_told_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -49,7 +49,7 @@ def test_survey_writes_the_agreed_json(run: Run, demo: Path, tmp_path: Path) -> 
     assert done.returncode == 0, done.stderr
     report: dict[str, Any] = json.loads((tmp_path / "night.json").read_text())
     assert (report["format"], report["version"]) == ("lapsebench.survey", 1)
-    assert set(report) == {"format", "version", "shots", "frames", "settings", "response", "warnings"}
+    assert set(report) == {"format", "version", "shots", "frames", "settings", "response", "metering", "warnings"}
     assert report["shots"] == [{"first": 0, "last": 119, "why": "start"}]
     assert len(report["frames"]) == 120
     assert all(set(frame) == FRAME_KEYS for frame in report["frames"])
@@ -174,3 +174,37 @@ def test_a_missing_system_library_is_said_in_one_line(demo: Path, tmp_path: Path
     assert len(done.stderr.strip().splitlines()) == 1
     assert "libGL.so.1" in done.stderr
     assert "apt install" in done.stderr
+
+
+def test_the_metering_area_is_reported(run: Run, make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    folder = make_frames(12)
+    for words, kind in ((["--meter-box", "0.25,0.25,0.5,0.5"], "rectangle"), (["--meter", "whole"], "whole"), ([], "whole")):
+        done = run("survey", folder, *words, "--json", "r.json")
+        assert done.returncode == 0, done.stderr
+        (metering,) = json.loads((tmp_path / "r.json").read_text())["metering"]
+        assert metering["kind"] == kind
+        assert metering["box"] == ([0.25, 0.25, 0.5, 0.5] if kind == "rectangle" else None)
+        assert metering["problem"] is None
+    done = run("survey", folder, "--meter", "sky", "--json", "r.json")
+    (metering,) = json.loads((tmp_path / "r.json").read_text())["metering"]
+    assert (metering["kind"], metering["horizon"], metering["found"]) == ("whole", None, False)
+    assert "No horizon was found" in metering["problem"]
+    assert metering["problem"] in done.stderr
+
+
+def test_a_preset_sets_the_light_and_single_options_count_over_it(
+    run: Run, make_frames: Callable[..., Path], tmp_path: Path
+) -> None:
+    folder = make_frames(12)
+    gains = {}
+    for name, words in {
+        "preset": ["--preset", "steady-night"],
+        "same": ["--sky-kept", "10", "--ramp", "1.5"],
+        "changed": ["--preset", "steady-night", "--sky-kept", "100"],
+        "as shot": ["--preset", "as-shot"],
+    }.items():
+        done = run("film", folder, "-o", f"{name}.mp4", *words, "--report", f"{name}.json")
+        assert done.returncode == 0, done.stderr
+        gains[name] = [frame["gain_ev"] for frame in json.loads((tmp_path / f"{name}.json").read_text())["frames"]]
+    assert gains["preset"] == gains["same"] != gains["changed"]
+    assert set(gains["as shot"]) == {0.0}

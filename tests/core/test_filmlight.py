@@ -19,7 +19,7 @@ def night(scene: Floats, received: Floats, flicker: Floats | None = None) -> Lig
     zeros = np.zeros(scene.size)
     flicker = zeros if flicker is None else flicker
     dim = np.full(scene.size, -20.0)
-    return Light(received, scene + received, received, scene, flicker, zeros.astype(bool), zeros, dim)
+    return Light(received, scene + received, received, scene, flicker, zeros.astype(bool), zeros, dim, zeros)
 
 
 def steps(seed: int = 1) -> Floats:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapsebench.core.response import estimate_response, srgb_response
+from lapsebench.core.response import srgb_response
+from lapsebench.core.response_fit import estimate_response
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
 Floats = NDArray[np.float64]

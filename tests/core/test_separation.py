@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -72,3 +73,52 @@ def test_a_step_that_only_the_pixels_show_is_found(make_night: Callable[..., Any
 def test_a_handful_of_frames_is_no_error(make_night: Callable[..., Any], count: int) -> None:
     night = make_night(n=count, changes=())
     assert np.isfinite(separate(night.evidence).light.received_ev).all()
+
+
+def starred(night: Any, seed: int = 0, sd: float = 0.01) -> Any:
+    """Return the evidence with what stars would tell of the received exposure, 7 stops off and with noise."""
+    noise = np.random.default_rng(seed).normal(0, sd, night.received_ev.size)
+    return replace(
+        night.evidence, direct_received_ev=night.received_ev + 7 + noise, direct_sd=np.full(night.received_ev.size, sd)
+    )
+
+
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("seed", range(3))
+def test_stars_carry_the_exposure_through_a_scene_that_jumps_everywhere(
+    make_night: Callable[..., Any], seed: int, known: bool
+) -> None:
+    """The tiles see the whole scene jump by a third of a stop from frame to frame, over a step of the camera."""
+    night = make_night(seed=seed, known=known, changes=((30, -1.0), (62, -4 / 3)))
+    jumps = np.zeros(120)
+    jumps[50:75] = np.random.default_rng(seed).normal(0, 0.3, 25)
+    evidence = starred(night, seed)
+    evidence = replace(evidence, log_tiles=evidence.log_tiles + jumps[:, None].astype(np.float32))
+    blind = separate(replace(evidence, direct_received_ev=None)).light
+    separated = separate(evidence)
+    assert off(night, separated.light.received_ev).std() < 0.025
+    assert off(night, blind.received_ev).std() > 0.05
+    assert {30, 62} <= set(np.flatnonzero(separated.light.setting_change).tolist())
+    assert separated.disagreeing == ()
+
+
+def test_a_jump_that_the_stars_do_not_see_is_scene(make_night: Callable[..., Any]) -> None:
+    night = make_night(known=False, changes=())
+    jump = (np.arange(120) >= 80).astype(np.float32)[:, None]
+    evidence = starred(night)
+    evidence = replace(evidence, log_tiles=evidence.log_tiles + jump)
+    assert np.flatnonzero(separate(replace(evidence, direct_received_ev=None)).light.setting_change).tolist() == [80]
+    separated = separate(evidence)
+    assert not separated.light.setting_change.any()
+    assert np.abs(off(night, separated.light.received_ev)).max() < 0.05
+
+
+def test_frames_that_the_tiles_can_not_tell_have_a_larger_error(make_night: Callable[..., Any]) -> None:
+    night = make_night(breakup=0.0, changes=())
+    rough = night.evidence.log_tiles.copy()
+    rough[50:70] += np.random.default_rng(4).normal(0, 0.5, rough[50:70].shape)
+    rough[50:70] += np.random.default_rng(5).normal(0, 0.2, (20, 1))
+    separated = separate(replace(night.evidence, log_tiles=rough))
+    error = separated.light.error_ev
+    assert np.median(error[50:70]) > 2 * np.median(error[:45])
+    assert np.nanmedian(separated.path_sd[50:70]) > 2 * np.nanmedian(separated.path_sd[:45])

@@ -14,6 +14,7 @@ from pytestqt.qtbot import QtBot
 
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.filmsettings import Crop
+from lapsebench.core.presets import Preset, preset_of
 from lapsebench.gui.commands import change_light
 from lapsebench.gui.window import MainWindow
 
@@ -78,7 +79,7 @@ def _pegs(window: MainWindow) -> tuple[Peg, ...]:
 EDITS: dict[str, Callable[[MainWindow], None]] = {
     "even": lambda w: w.bench.light.even.click(),
     "flicker": lambda w: w.bench.light.flicker.click(),
-    "preset": lambda w: w.bench.light.presets[0].click(),
+    "preset": lambda w: w.bench.light.presets[Preset.STEADY].click(),
     "sky": lambda w: w.bench.light.sky.slider.setValue(20),
     "ramp": lambda w: w.bench.light.ramp.slider.setValue(90),
     "brightness": lambda w: w.bench.light.brightness.slider.setValue(5),
@@ -191,10 +192,24 @@ def test_the_fastest_change_of_the_film_is_told(surveyed: MainWindow) -> None:
     assert "1.3 stops, at frame 8" in told.text(), "as shot, the click from 10 s to 4 s is there"
 
 
-def test_a_preset_is_one_step(surveyed: MainWindow) -> None:
-    calm = surveyed.bench.light.presets[0]
-    calm.click()
-    light = surveyed.session.project.light
-    assert (light.sky_kept, light.ramp_s) == (0.1, 1.0)
-    surveyed.menus.actions["undo"].trigger()
-    assert surveyed.session.project.light.sky_kept == 0.6
+@pytest.mark.parametrize("preset", Preset)
+def test_a_preset_is_one_step_and_stays_pressed_while_it_holds(surveyed: MainWindow, preset: Preset) -> None:
+    section, session = surveyed.bench.light, surveyed.session
+    before, button = session.project.light, section.presets[preset]
+    assert _pressed(surveyed) == [], "the settings of a new project are nobody's but their own"
+    button.click()
+    assert preset_of(session.project.light) is preset
+    assert _pressed(surveyed) == [preset]
+    button.click()
+    assert _pressed(surveyed) == [preset], "pressed once more it still holds"
+    assert session.undo_stack.count() == 1
+    session.edit("", change_light(even=True, sky_kept=0.33))
+    assert _pressed(surveyed) == []
+    session.undo_stack.undo()
+    assert _pressed(surveyed) == [preset]
+    session.undo_stack.undo()
+    assert session.project.light == before
+
+
+def _pressed(window: MainWindow) -> list[Preset]:
+    return [preset for preset, button in window.bench.light.presets.items() if button.isChecked()]

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.sequence import Frame
 from lapsebench.gui import sharp as sharp_module
 from lapsebench.gui.commands import change_light
@@ -25,9 +26,11 @@ def decoded(surveyed: MainWindow, until: Until, monkeypatch: pytest.MonkeyPatch)
     until(lambda: _at_rest(surveyed))
     real, calls = preview.picture, list[tuple[str, bool]]()
 
-    def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None) -> NDArray[np.uint8]:
+    def picture(
+        frame: Frame, gain_ev: float, *, long_side: int | None = None, responses: Responses = ()
+    ) -> NDArray[np.uint8]:
         calls.append((frame.path.name, gain_ev != 0.0))
-        return real(frame, gain_ev, long_side=long_side)
+        return real(frame, gain_ev, long_side=long_side, responses=responses)
 
     monkeypatch.setattr(preview, "picture", picture)
     return calls

@@ -33,7 +33,7 @@ def make_strip(qtbot: QtBot, frames: Sequence[Frame], changed: Sequence[int]) ->
     n = len(frames)
     level, flags = np.full(n, -6.0), np.zeros(n, bool)
     flags[list(changed)] = True
-    light = Light(np.full(n, np.nan), level, level, level, np.zeros(n), flags, np.zeros(n), level)
+    light = Light(np.full(n, np.nan), level, level, level, np.zeros(n), flags, np.zeros(n), level, np.zeros(n))
     strip.show_light(light, FilmLight(level, np.zeros(n), level), range(n))
     return strip
 

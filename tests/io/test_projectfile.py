@@ -10,12 +10,15 @@ from pathlib import Path
 
 import pytest
 
+from lapsebench.core.area import AreaKind, MeteringArea
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Fault, Frame, Shot
 from lapsebench.errors import OutputError, ProjectFileError
 from lapsebench.io.projectfile import load_project, save_project
+
+AREA = MeteringArea(AreaKind.ELLIPSE, (0.1, 0.2, 0.3, 0.45), (0.5, 0.625, 0.7))
 
 
 @pytest.fixture
@@ -33,7 +36,7 @@ def night(tmp_path: Path) -> tuple[Project, Path]:
     project = Project(
         sources=(folder / "raws",),
         frames=tuple(frames),
-        shots=(Shot(0, 1), Shot(2, 3, "a long break", trim_in=3, in_film=False)),
+        shots=(Shot(0, 1), Shot(2, 3, "a long break", trim_in=3, in_film=False, area=AREA)),
         light=LightSettings(0.25, 6.5, False, True, 0.3, (Peg(1, -4.5),)),
         film=FilmSettings(Fraction(24000, 1001), Crop.TALL, (1080, 1920), True, 55),
         taken_in=frozenset({1}),
@@ -46,6 +49,38 @@ def test_a_project_comes_back_as_it_was(night: tuple[Project, Path]) -> None:
     project, path = night
     save_project(project, path)
     assert load_project(path) == project
+
+
+def test_a_project_from_before_metering_areas_opens(night: tuple[Project, Path]) -> None:
+    project, path = night
+    save_project(project, path)
+    record = json.loads(path.read_text())
+    for shot in record["shots"]:
+        del shot["area"]
+    path.write_text(json.dumps(record))
+    assert [shot.area for shot in load_project(path).shots] == [MeteringArea(), MeteringArea()]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"kind": "moon"},
+        {"box": [0, 0, 2, 1]},
+        {"box": [0, 0, 1]},
+        {"box": "all"},
+        {"horizon": [2]},
+        {"horizon": ["high"]},
+        {"horizon": None},
+    ],
+)
+def test_a_damaged_metering_area_is_refused(night: tuple[Project, Path], change: dict[str, object]) -> None:
+    project, path = night
+    save_project(project, path)
+    record = json.loads(path.read_text())
+    record["shots"][1]["area"] |= change
+    path.write_text(json.dumps(record))
+    with pytest.raises(ProjectFileError, match="damaged"):
+        load_project(path)
 
 
 def test_a_project_moves_with_its_folder(night: tuple[Project, Path], tmp_path: Path) -> None:

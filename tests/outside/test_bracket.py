@@ -15,9 +15,11 @@ import pytest
 from numpy.typing import NDArray
 
 from lapsebench.core.faults import Tiles, usable_tiles
+from lapsebench.core.gainpath import solve_path
 from lapsebench.core.metering import COLS, ROWS
-from lapsebench.core.pairwise import pair_gains, solve_path
-from lapsebench.core.response import Response, estimate_response, srgb_response
+from lapsebench.core.pairwise import pair_gains
+from lapsebench.core.response import Response, srgb_response
+from lapsebench.core.response_fit import estimate_response
 from lapsebench.imaging.proxy import measure_frame, tile_means
 from lapsebench.io.read import read_picture, to_linear
 

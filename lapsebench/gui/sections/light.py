@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, Qt
-from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QListWidget, QListWidgetItem, QPushButton, QWidget
+from PySide6.QtWidgets import QCheckBox, QGridLayout, QHBoxLayout, QListWidget, QListWidgetItem, QPushButton, QWidget
 
 from lapsebench.core.filmlight import Peg
+from lapsebench.core.presets import Preset, preset_of, with_preset
+from lapsebench.gui.cameracurve import CurveRow
 from lapsebench.gui.commands import change_light, remove_peg
 from lapsebench.gui.parts import label_for, push_button, single_choice, soft_label
 from lapsebench.gui.sections.base import NamedSlider, Section
+from lapsebench.gui.sections.metering import MeteringRow
 from lapsebench.gui.session import Session
 from lapsebench.gui.words import Words
 
@@ -30,10 +34,14 @@ class LightSection(Section):
         self._session, self._words = session, Words(self)
         self.even = self._check(self.tr("&Even the light"), "even")
         self.content.addLayout(self._presets())
+        self.metering = MeteringRow(self)
+        self.content.addWidget(self.metering)
         self.sky = self._slider(self.tr("&Keep sky changes"), (0, 100), self._percent, self._sky_moved)
         self.ramp = self._slider(self.tr("&Ramp length, film time"), (5, 200), self._ramp_text, self._ramp_moved)
         self.brightness = self._slider(self.tr("&Brightness of the film"), (-60, 60), self._stops, self._brightness_moved)
         self.flicker = self._check(self.tr("Take out f&licker of the camera"), "flicker")
+        self.curve = CurveRow(session, self)
+        self.content.addWidget(self.curve)
         self.steepest = soft_label(self)
         self.content.addWidget(self.steepest)
         self._add_pegs()
@@ -50,8 +58,11 @@ class LightSection(Section):
         self.sky.set_value(round(light.sky_kept * 100))
         self.ramp.set_value(round(light.ramp_s * _STEPS_PER_SECOND))
         self.brightness.set_value(round(light.brightness_ev * _STEPS_PER_STOP))
-        for widget in (self.sky, self.ramp, self.flicker, *self.presets):
+        for widget in (self.sky, self.ramp, self.flicker):
             widget.setEnabled(light.even)
+        chosen = preset_of(light)
+        for preset, button in self.presets.items():
+            button.setChecked(preset is chosen)
         self._refresh_pegs(light.pegs)
         kept = self.tr("evened, {0} of sky changes kept").format(self._percent(round(light.sky_kept * 100)))
         self.summarise(kept if light.even else self.tr("as shot"))
@@ -85,26 +96,39 @@ class LightSection(Section):
         self.content.addWidget(slider)
         return slider
 
-    def _presets(self) -> QHBoxLayout:
-        row = QHBoxLayout()
-        row.setSpacing(4)
-        self.presets: list[QPushButton] = []
-        choices = (
-            (self.tr("Calm"), 0.1, 1.0, self.tr("Near one brightness: the exposure turns within a second of film")),
-            (self.tr("Natural"), 0.6, 4.0, self.tr("Brighter when the sky was brighter, turning slowly")),
-            (self.tr("Full"), 1.0, 4.0, self.tr("All the sky did, only the camera's steps taken out")),
-        )
-        for name, sky, ramp, hint in choices:
-            button = push_button(name, self)
+    def _presets(self) -> QGridLayout:
+        grid = QGridLayout()
+        grid.setSpacing(4)
+        self.presets: dict[Preset, QPushButton] = {}
+        for k, (preset, (name, hint)) in enumerate(self._preset_words().items()):
+            button = push_button(name, self, checkable=True)
             button.setToolTip(hint)
             button.setAccessibleDescription(hint)
-            button.clicked.connect(self._preset(name, sky, ramp))
-            row.addWidget(button)
-            self.presets.append(button)
-        return row
+            button.clicked.connect(self._preset(name, preset))
+            grid.addWidget(button, k // 2, k % 2)
+            self.presets[preset] = button
+        return grid
 
-    def _preset(self, name: str, sky: float, ramp: float) -> Any:
-        return lambda: self._session.edit(name, change_light(sky_kept=sky, ramp_s=ramp))
+    def _preset_words(self) -> dict[Preset, tuple[str, str]]:
+        return {
+            Preset.STEADY: (self.tr("Steady night"), self.tr("For a quiet sky: the film stays at nearly one brightness.")),
+            Preset.BREAK_UP: (
+                self.tr("Break-up"),
+                self.tr("For a sky that bursts out: its rise stays, only a little tamed."),
+            ),
+            Preset.DUSK: (
+                self.tr("Dusk to night"),
+                self.tr("For a falling night: it darkens slowly, and the stars come out."),
+            ),
+            Preset.AS_SHOT: (self.tr("As shot"), self.tr("The light is not evened: every change of the camera stays.")),
+        }
+
+    def _preset(self, name: str, preset: Preset) -> Any:
+        def press() -> None:
+            self._session.edit(name, lambda project: replace(project, light=with_preset(project.light, preset)))
+            self.refresh()  # a second press takes the check off a button whose settings still hold
+
+        return press
 
     def _add_pegs(self) -> None:
         self._peg_hint = soft_label(

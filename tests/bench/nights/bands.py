@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from lapsebench.core.curves import Responses
 from lapsebench.core.transfer import luminance, srgb_to_linear
 from lapsebench.imaging.proxy import tile_means
 from nights.meters import at_changes, off_trend
@@ -33,10 +34,10 @@ class Seen:
     bands: Floats
 
 
-def seen(night: Night, gain_ev: Floats) -> Seen:
-    """Return what is seen of the camera when `gain_ev` (n,) stops is applied; NaN where there is nothing to read."""
+def seen(night: Night, gain_ev: Floats, responses: Responses = ()) -> Seen:
+    """Return what is seen of the camera when `gain_ev` (n,) stops is applied, through responses if given; NaN if unknown."""
     good = np.flatnonzero(night.good)
-    film = {int(i): _tiles(film_picture(night.codes[i], float(gain_ev[i]))) for i in good}
+    film = {int(i): _tiles(film_picture(night.codes[i], float(gain_ev[i]), responses)) for i in good}
     steps = np.array([_steps(night, gain_ev, film, int(a), int(b)) for a, b in pairwise(good)])
     known = np.isfinite(steps[:, 0])
     changed = at_changes(night)

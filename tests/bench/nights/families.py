@@ -47,7 +47,7 @@ class Family:
     """A kind of night: `frames` every `every_s` seconds, ground over `ground` of the height, and a camera.
 
     `flicker_ev`: sd of flicker, stops; None draws 0..0.1 for each night. `black`: sd of the black-level error, linear.
-    `large`: a large picture full of stars. `spoilt`: headlamps, blown and black frames and a gap are put in. `steady`: one
+    `large`: a larger picture full of stars, as a camera's is. `spoilt`: headlamps, blown and black frames and a gap are put in. `steady`: one
     scene, one setting. `real`: the folder of real frames instead of a sky.
     """
 
@@ -127,25 +127,25 @@ def cloudy(random: Random, clock: Clock) -> Sky:
 
 
 _ALL = (
-    Family("break-up", break_up, SRGB_BARS, every_s=6),
+    Family("break-up", break_up, SRGB_BARS, every_s=6, large=True),
+    Family("break-up, few pixels", break_up, SRGB_BARS, every_s=6),
     Family("dusk to night", dusk, SRGB_BARS, every_s=30),
     Family("quiet arc", arc, SRGB_BARS),
-    Family("pulsating patches", pulsating, SRGB_BARS, every_s=3, habit=Habit(longest=3)),
-    Family("moonrise", moonrise, SRGB_BARS, every_s=20),
+    Family("pulsating patches", pulsating, SRGB_BARS, every_s=3, habit=Habit(longest=3), large=True),
+    Family("moonrise", moonrise, SRGB_BARS, every_s=20, large=True),
     Family("drifting clouds", cloudy, SRGB_BARS),
-    Family("no ground in view", break_up, SRGB_BARS, every_s=6, ground=0.0),
-    Family("almost all ground", break_up, SRGB_BARS, every_s=6, ground=0.85),
-    Family("break-up, many stars", break_up, SRGB_BARS, frames=50, every_s=6, large=True),
+    Family("no ground in view", break_up, SRGB_BARS, every_s=6, ground=0.0, large=True),
+    Family("almost all ground", break_up, SRGB_BARS, every_s=6, ground=0.85, large=True),
     Family("black-level error", arc, SRGB_BARS, black=0.0008),
-    Family("S-shaped, break-up", break_up, CURVE_BARS, every_s=6, tone=Tone.S_SHAPED),
+    Family("S-shaped, break-up", break_up, CURVE_BARS, every_s=6, tone=Tone.S_SHAPED, large=True),
     Family("S-shaped, arc", arc, CURVE_BARS, tone=Tone.S_SHAPED),
-    Family("lifted, break-up", break_up, CURVE_BARS, every_s=6, tone=Tone.LIFTED),
-    Family("lifted, moonrise", moonrise, CURVE_BARS, every_s=20, tone=Tone.LIFTED),
-    Family("shoulder, break-up", break_up, CURVE_BARS, every_s=6, tone=Tone.SHOULDER),
+    Family("lifted, break-up", break_up, CURVE_BARS, every_s=6, tone=Tone.LIFTED, large=True),
+    Family("lifted, moonrise", moonrise, CURVE_BARS, every_s=20, tone=Tone.LIFTED, large=True),
+    Family("shoulder, break-up", break_up, CURVE_BARS, every_s=6, tone=Tone.SHOULDER, large=True),
     Family("shoulder, dusk", dusk, CURVE_BARS, every_s=30, tone=Tone.SHOULDER),
-    Family("16 bits, break-up", break_up, DEEP_BARS, every_s=6, deep=True),
+    Family("16 bits, break-up", break_up, DEEP_BARS, every_s=6, deep=True, large=True),
     Family("16 bits, dusk", dusk, DEEP_BARS, every_s=30, deep=True),
-    Family("no EXIF, break-up", break_up, NO_EXIF_BARS, every_s=6, tells=Tells.NONE),
+    Family("no EXIF, break-up", break_up, NO_EXIF_BARS, every_s=6, tells=Tells.NONE, large=True),
     Family("no EXIF, arc", arc, NO_EXIF_BARS, tells=Tells.NONE),
     Family("EXIF partly missing", arc, NO_EXIF_BARS, tells=Tells.SOME),
     Family("auto ISO", arc, NO_EXIF_BARS, tells=Tells.AUTO_ISO),

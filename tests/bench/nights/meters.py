@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
+import cv2
 import numpy as np
 from scipy.ndimage import median_filter
 
 from lapsebench.core.sequence import SPOILT, Fault
 from lapsebench.core.smoothing import lambda_for_period, whittaker
 from nights.night import Bools, Night
-from nights.program import Made
+from nights.program import RAMP, Made
 from nights.waves import Floats
 
 _WINDOW = 9
@@ -63,7 +64,7 @@ def pulsation_kept(night: Night, gain_ev: Floats) -> float:
     virtual = _fast(night.received_ev + gain_ev)
     kept = []
     for k in range(night.patches.x.size):
-        where = night.patches.shape(k) > 0.7
+        where = cv2.resize(night.patches.shape(k), night.scenes[0].shape[1::-1]) > 0.7
         if where.any():
             patch = _fast(np.array([np.log2(scene[where].mean()) for scene in night.scenes]))
             kept.append(100 * (1 + (patch @ virtual) / (patch @ patch)))
@@ -83,17 +84,20 @@ def _fast(values: Floats) -> Floats:
 
 
 def kept_error(night: Night, made: Made) -> float:
-    """Return how far slow change in the film is from the share asked for, percent; NaN where the scene hardly changes."""
+    """Return how far slow change in the film is from the share asked for, percent; NaN where the scene hardly changes.
+
+    What the exposure in the film takes off the sky's slow change, against that change as it truly was.
+    """
     good = night.good
-    slow_scene = whittaker(night.scene_ev[good], lambda_for_period(200))
-    slow_scene -= slow_scene.mean()
-    if np.ptp(slow_scene) < 0.7:
+    slow = whittaker(night.scene_ev[good], RAMP)
+    slow -= slow.mean()
+    if np.ptp(slow) < 0.7:
         return np.nan
     errors = []
     for share, gain in made.gain_at.items():
-        film = whittaker((night.scene_ev + night.received_ev + gain)[good], lambda_for_period(200))
-        slope = (film - film.mean()) @ slow_scene / (slow_scene @ slow_scene)
-        errors.append(100 * abs(slope - share))
+        virtual = (night.received_ev + gain)[good]
+        kept = 1 + (virtual - virtual.mean()) @ slow / (slow @ slow)
+        errors.append(100 * abs(kept - share))
     return float(max(errors))
 
 

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from lapsebench.core.candles import CandleLight
+from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import LightSettings, film_light
 from lapsebench.core.sequence import SPOILT, Fault, Shot
+from lapsebench.core.smoothing import lambda_for_period
 from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.apply import WHITE, apply_gain, light_of_codes
-from lapsebench.imaging.proxy import measure_frame
+from lapsebench.imaging.proxy import at_top, measure_frame
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 from nights.curves import Codes
 from nights.night import Bools, Night
 from nights.waves import Floats, Image
 
 FPS = 25.0
+RAMP = lambda_for_period(2 * FPS * LightSettings().ramp_s)
+"""Stiffness of the smoother that tells slow change from fast, with the program's own ramp length."""
 _FAR_DOWN_EV = -12.0  # stops: so dark that no bright display is held back
 
 
@@ -40,12 +46,30 @@ def run_program(night: Night) -> Made:
     measures = [measure_frame(codes, decoded(codes), srgb=True) for codes in night.codes]
     shot = Shot(0, len(measures) - 1)
     cuts = len(at_moves(shot, night.frames, measures)) - 1
-    shot_light = light_of_shot(shot, night.frames, measures)
+    shot_light = light_of_shot(shot, night.frames, measures, look=_Pictures(night))
     kept = {
         share: _gain(night, shot_light, LightSettings(sky_kept=share, brightness_ev=_FAR_DOWN_EV)) - _FAR_DOWN_EV
         for share in (1.0, 0.6, 0.0)
     }
     return Made(kept[1.0], kept, _gain(night, shot_light, LightSettings()), shot_light, cuts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Pictures:
+    """The pictures of a night as the stars are asked about them, and what they told."""
+
+    night: Night
+    told: dict[tuple[int, ...], CandleLight] = field(default_factory=dict)
+
+    def seen(self, number: int) -> tuple[Image, Bools]:
+        codes = self.night.codes[number]
+        return decoded(codes), np.asarray(at_top(codes).any(axis=2))
+
+    def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
+        return self.told.get(tuple(numbers))
+
+    def keep(self, numbers: Sequence[int], told: CandleLight) -> None:
+        self.told[tuple(numbers)] = told
 
 
 def _gain(night: Night, shot_light: ShotLight, settings: LightSettings) -> Floats:
@@ -63,8 +87,8 @@ def decoded(codes: Codes) -> Image:
     return srgb_table(int(np.iinfo(codes.dtype).max) + 1)[codes]
 
 
-def film_picture(codes: Codes, gain_ev: float) -> Image:
+def film_picture(codes: Codes, gain_ev: float, responses: Responses = ()) -> Image:
     """Return the linear light, (h, w, 3), of a frame with its gain, as film and screen show it."""
     if codes.dtype == np.uint8:
-        return decoded(apply_gain(codes, gain_ev))
-    return light_of_codes(codes, gain_ev).astype(np.float32) / np.float32(WHITE)
+        return decoded(apply_gain(codes, gain_ev, responses))
+    return light_of_codes(codes, gain_ev, responses).astype(np.float32) / np.float32(WHITE)

@@ -1,0 +1,225 @@
+"""Stars and lamps as standard candles: their light tells the received exposure whatever the sky does.
+
+Every point's light above its surroundings is (exposure of the frame) x (light of the point), and for a lamp a share of the
+light around it besides, for the ground under it has a texture of its own. All exposures and all points are solved together
+in linear light, where noise has mean zero, by Gauss-Newton steps with a Cauchy loss (Huber & Ronchetti 2009).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_array
+from scipy.sparse.linalg import splu
+
+from lapsebench.core.following import Kind
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+_OWN = 0.05  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
+_PIECE = 40  # frames after which a point counts as another one: its light may drift
+_LEAST_SEEN = 5  # frames of a piece
+_LEAST_SNR = 2.5  # of a piece in the mean frame
+_CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
+_LOSS = 2.5
+_ROUNDS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Lights:
+    """Points measured in one frame, (k,): `light` above the surroundings (NaN not seen), light `around`, noise `sd`."""
+
+    light: Floats
+    around: Floats
+    sd: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """The points of one frame, (k,): their `number`s, and their lights where each would be as a star and as a lamp."""
+
+    number: Ints
+    star: Lights
+    lamp: Lights
+
+
+@dataclass(frozen=True, slots=True)
+class CandleLight:
+    """`received_ev` (n,): exposure received, stops, up to a constant; `sd_ev` its standard error; NaN where not known.
+
+    `count`: (n,) points that told it."""
+
+    received_ev: Floats
+    sd_ev: Floats
+    count: Ints
+
+
+def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind], guess_ev: Floats) -> CandleLight:
+    """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
+
+    `kinds` says by number what a point is; others are left out.
+    """
+    table = _table(sightings, kinds)
+    n = len(sightings)
+    fit = _Fit(table, n, guess_ev)
+    fit.solve()
+    table, dropped = fit.without_unclear_lamps()
+    if dropped:
+        fit = _Fit(table, n, (fit.exposure + fit.usual) / np.log(2))
+        fit.solve()
+    return fit.result()
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """One row a point and frame: `frame`, `piece` (0..p-1), whether it stands `still`, `light`, `around`, `sd`, all (m,)."""
+
+    frame: Ints
+    piece: Ints
+    still: Bools
+    light: Floats
+    around: Floats
+    sd: Floats
+
+    def where(self, rows: Bools) -> _Table:
+        _, piece = np.unique(self.piece[rows], return_inverse=True)
+        parts = (getattr(self, name)[rows] for name in ("still", "light", "around", "sd"))
+        return _Table(self.frame[rows], piece.astype(np.intp), *parts)
+
+
+def _table(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]) -> _Table:
+    """Return the table of all points of a known kind, each cut into pieces of `_PIECE` frames, at other frames each."""
+    stars = np.array([number for number, kind in kinds.items() if kind is Kind.STAR], dtype=np.intp)
+    lamps = np.array([number for number, kind in kinds.items() if kind is Kind.LAMP], dtype=np.intp)
+    columns: list[list[NDArray[Any]]] = [[np.zeros(0)] for _ in range(6)]
+    for i, sighting in enumerate(sightings):
+        if sighting is None:
+            continue
+        for still, which, lights in ((False, stars, sighting.star), (True, lamps, sighting.lamp)):
+            at = np.flatnonzero(np.isin(sighting.number, which) & np.isfinite(lights.light))
+            number = sighting.number[at]
+            parts = (
+                np.full(at.size, i),
+                number,
+                np.full(at.size, still),
+                lights.light[at],
+                lights.around[at],
+                lights.sd[at],
+            )
+            for column, part in zip(columns, parts, strict=True):
+                column.append(part)
+    frame, number, still_, light, around, sd = (np.concatenate(column) for column in columns)
+    piece = number * (len(sightings) // _PIECE + 2) + (frame + 7 * number % _PIECE) // _PIECE
+    table = _Table(frame.astype(np.intp), piece.astype(np.intp), still_.astype(bool), light, around, sd)
+    return _seen_enough(table.where(np.ones(frame.size, bool)))
+
+
+def _seen_enough(table: _Table) -> _Table:
+    often = np.bincount(table.piece)[table.piece] >= _LEAST_SEEN
+    table = table.where(often)
+    if not table.piece.size:
+        return table
+    snr = np.bincount(table.piece, table.light / table.sd) / np.bincount(table.piece)
+    return table.where(snr[table.piece] > _LEAST_SNR)
+
+
+class _Fit:
+    """Working state: `exposure` (n,) natural log, `light` and `texture` (p,) of the pieces."""
+
+    def __init__(self, table: _Table, n: int, guess_ev: Floats) -> None:
+        self.table, self.n = table, n
+        self.exposure = np.nan_to_num(guess_ev) * np.log(2)
+        self.usual = float(self.exposure.mean())
+        self.exposure -= self.usual
+        self.pieces = int(table.piece.max()) + 1 if table.piece.size else 0
+        self.texture = np.zeros(self.pieces)
+        self.lamp = np.zeros(self.pieces, bool)
+        self.lamp[table.piece] = table.still
+        self.light = np.zeros(self.pieces)
+        self.robust = np.ones(table.piece.size)
+        self.info = np.zeros(n)
+        self.error = np.full(self.pieces, np.inf)
+
+    def solve(self) -> None:
+        if not self.pieces:
+            return
+        for round_ in range(_ROUNDS):
+            self._fit_pieces()
+            self._fit_exposures()
+            if round_ >= 2:
+                self._reweigh()
+        self._fit_pieces()
+
+    def _received(self) -> Floats:
+        received: Floats = np.exp(self.exposure)[self.table.frame]
+        return received
+
+    def _weight(self) -> Floats:
+        own = _OWN * self._received() * self.light[self.table.piece]
+        weight: Floats = self.robust / (self.table.sd**2 + own**2)
+        return weight
+
+    def _sum(self, values: Floats) -> Floats:
+        return np.bincount(self.table.piece, values, minlength=self.pieces).astype(float)
+
+    def _fit_pieces(self) -> None:
+        """Solve light and, for lamps, texture of each piece at the present exposures."""
+        table, received, weight = self.table, self._received(), self._weight()
+        rr, rf = self._sum(weight * received**2), self._sum(weight * received * table.light)
+        rb, bb = self._sum(weight * received * table.around), self._sum(weight * table.around**2)
+        bf = self._sum(weight * table.around * table.light)
+        rb = np.where(self.lamp, rb, 0.0)
+        det = np.maximum(rr * bb - rb**2, 1e-9 * rr * bb)
+        self.light = (bb * rf - rb * np.where(self.lamp, bf, 0.0)) / det
+        self.texture = np.where(self.lamp, (rr * bf - rb * rf) / det, 0.0)
+        self.error = np.sqrt(bb / det)
+
+    def _fit_exposures(self) -> None:
+        """One Gauss-Newton step of exposures and lights together."""
+        table = self.table
+        received, weight = self._received(), self._weight()
+        by_exposure = received * self.light[table.piece]
+        off = table.light - by_exposure - self.texture[table.piece] * table.around
+        rows = np.arange(off.size)
+        lamps = np.flatnonzero(self.lamp)
+        place = np.full(self.pieces, -1)
+        place[lamps] = self.n + self.pieces + np.arange(lamps.size)
+        on_lamp = np.flatnonzero(table.still)
+        row = np.concatenate([rows, rows, on_lamp])
+        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]]])
+        size = self.n + self.pieces + lamps.size
+        scale = np.maximum(np.abs(self.light), 1e-12)[table.piece]
+        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp]])
+        root = np.sqrt(weight)
+        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size))
+        normal = (jacobian.T @ jacobian).tocsc()
+        ridge = normal.diagonal() * 1e-6 + 1e-9 * normal.diagonal().max() + 1e-30
+        ridge[: self.n] += 1e-3
+        normal.setdiag(normal.diagonal() + ridge)
+        step = splu(normal).solve(jacobian.T @ (root * off))
+        self.exposure += np.clip(step[: self.n], -1.0, 1.0)
+        self.info = np.bincount(table.frame, weight * by_exposure**2, minlength=self.n).astype(float)
+
+    def _reweigh(self) -> None:
+        table = self.table
+        received = self._received() * self.light[table.piece]
+        off = table.light - received - self.texture[table.piece] * table.around
+        sd = np.sqrt(table.sd**2 + (_OWN * received) ** 2)
+        self.robust = 1 / (1 + (off / (_LOSS * sd)) ** 2)
+
+    def without_unclear_lamps(self) -> tuple[_Table, bool]:
+        """Return the table without lamps whose light can't be told from the texture around them, and whether any were."""
+        unclear = self.lamp & (self.light < _CLEAR * self.error)
+        return self.table.where(~unclear[self.table.piece]), bool(unclear.any())
+
+    def result(self) -> CandleLight:
+        count = np.bincount(self.table.frame, minlength=self.n)
+        known = (self.info > 0) & (count >= 5)
+        sd = np.where(known, 1 / np.sqrt(np.maximum(self.info, 1e-12)), np.nan) / np.log(2)
+        return CandleLight(np.where(known, (self.exposure + self.usual) / np.log(2), np.nan), sd, count)

@@ -1,0 +1,345 @@
+"""Finds the camera's response from tiles on either side of setting changes.
+
+Two frames at a known exposure ratio are the same scene at two codes each: h(code2) - h(code1) = ratio in stops, for all
+tiles alike (Debevec & Malik, SIGGRAPH 1997). Here h is sRGB plus a penalised spline, one free offset a pair stands for the
+shutter's own error and the sky, and a Cauchy loss for the tiles that moved. Both codes are noisy, so that plain least
+squares would flatten h: the equations are solved with instruments, the codes that the fit itself expects about the middle
+of each tile's two (instrumental variables; Wright 1928). The marks then give h its scale, less the sky's own slope.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import t as student_t
+
+from lapsebench.core.response import Origin, Response, knots, srgb_response
+from lapsebench.core.response_samples import Floats, Ints, Samples, black_code, samples_across, srgb_stops
+
+_BASIS = 26
+_FINE = 4096  # steps of code in tables
+_ENDS = (0.03, 0.06)  # codes from black and white within which the basis grows no denser
+_TURN = 0.03  # prior sd of the spline's second differences, stops
+_SLOPE = 0.3  # and of its first
+_NOISE_EV = 0.03
+_CODE_ERROR = 0.5 / 255
+_TILES_WORTH = 40  # neighbouring tiles err together: no pair counts for more than this many
+_OFFSET_SD = (0.02, 0.25)  # stops, least and most that shutter and sky are taken to be off the marks by
+_ROUNDS = 8
+_FOLDS = 6
+_LEAST_CHANGES = 2
+_WORTH_IT = 0.965
+_SURE = 0.9  # one-sided, of Student t
+_OWN = 0.6
+_SLOPES = (0.15, 12.0)  # of h against sRGB's stops
+_SCALES = (0.2, 5.0)
+_SCALE_SD, _FLICKER_EV, _UNSEEN_EV = 0.3, 0.1, 0.2
+
+
+def estimate_responses(light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats) -> tuple[Response, ...]:
+    """Return the response of each of c channels, or sRGB where it explains the tiles as well or there are too few.
+
+    Arguments as for `samples_across`.
+    """
+    black = np.array([black_code(light[c], usable[c]) for c in range(light.shape[0])])
+    return fit_responses(samples_across(light, usable, exposure_ev, black), black)
+
+
+def estimate_response(light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats) -> Response:
+    """Return the response of one channel, `light` and `usable` (n, k); see `estimate_responses`."""
+    return estimate_responses(light[None], usable[None], exposure_ev)[0]
+
+
+def fit_responses(samples: Samples, black: Floats) -> tuple[Response, ...]:
+    """Return the responses of the channels whose black is at the codes `black`, (c,), from samples of all of them.
+
+    They are of the pictures only where the fit predicts the tiles of setting changes that it was not fitted to surely and
+    worthwhile better than sRGB does, misfits taken alike: with one free offset a pair, in stops of equal size. All channels
+    get the curve of the middle one, green: coding keeps it whole, while red and blue are coarse and noisy in the dark and
+    were told worse by themselves. A channel gets its own where that explains it far better.
+    """
+    leading = black.size // 2
+    parts = [samples.of_channel(c) for c in range(black.size)]
+    changes = parts[leading].changes
+    if changes < _LEAST_CHANGES:
+        return tuple(srgb_response(changes=changes, black_code=float(code)) for code in black)
+    lead = _Fit(parts[leading])
+    if not _better(*lead.losses()):
+        misfit = lead.misfit_ev
+        return tuple(
+            srgb_response(Origin.SRGB_FITS, misfit_ev=misfit, changes=changes, black_code=float(code)) for code in black
+        )
+    fits = [lead if c == leading else _own_or(lead, part) for c, part in enumerate(parts)]
+    scales = _scales([fit.jumps() for fit in fits])
+    return tuple(_response(fit, scale, float(code)) for fit, scale, code in zip(fits, scales, black, strict=True))
+
+
+def _own_or(lead: _Fit, part: Samples) -> _Fit:
+    """Return the fit to the samples of one channel where it explains them far better than that of the leading channel."""
+    if part.changes < _LEAST_CHANGES:
+        return lead
+    fit = _Fit(part)
+    return fit if fit.held_out().sum() < _OWN * fit.loss(lead.curve).sum() else lead
+
+
+def _response(fit: _Fit, scale: float, black: float) -> Response:
+    codes = knots()
+    ev = np.interp(codes, _CODES, fit.curve) / scale
+    return Response(
+        tuple(codes.tolist()), tuple((ev - ev[-1]).tolist()), Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black
+    )
+
+
+def _better(than: Floats, loss: Floats) -> bool:
+    """Return whether the losses `loss`, one a setting change, are surely and worthwhile below those of `than`."""
+    gain = than - loss
+    error = gain.std(ddof=1) / np.sqrt(gain.size)
+    return bool(loss.sum() < _WORTH_IT * than.sum() and gain.mean() > student_t.ppf(_SURE, gain.size - 1) * error)
+
+
+@dataclass(frozen=True, slots=True)
+class _Jumps:
+    """Jumps of one channel at p setting changes: in a curve's stops and at the marks, and their precision; all (p,)."""
+
+    change: Ints
+    curve_ev: Floats
+    marks_ev: Floats
+    precision: Floats
+
+
+def _scales(channels: list[_Jumps]) -> list[float]:
+    """Return stops of each channel's curve to a stop of light.
+
+    The marks give the scale of all channels together, a robust slope shrunk to 1: shutter and sky err in all of them alike.
+    What the channels have in common at each change then gives each its own.
+    """
+    own = [_scale(jumps) for jumps in channels]
+    total, weight = np.zeros((2, max(int(jumps.change.max(initial=0)) for jumps in channels) + 1))
+    for jumps, scale in zip(channels, own, strict=True):
+        np.add.at(total, jumps.change, jumps.precision * jumps.curve_ev / scale)
+        np.add.at(weight, jumps.change, jumps.precision)
+    common = total / np.maximum(weight, 1e-9)
+    return [
+        _slope(jumps.curve_ev, common[jumps.change], jumps.precision) or scale
+        for jumps, scale in zip(channels, own, strict=True)
+    ]
+
+
+def _scale(jumps: _Jumps) -> float:
+    scale, prior = 1.0, _SCALE_SD**-2
+    for _ in range(_ROUNDS):
+        off = jumps.curve_ev - scale * jumps.marks_ev
+        weight = jumps.precision / (1 + off**2 * jumps.precision / 4)
+        scale = ((weight * jumps.marks_ev * jumps.curve_ev).sum() + prior) / ((weight * jumps.marks_ev**2).sum() + prior)
+    return float(np.clip(scale, *_SCALES))
+
+
+def _slope(values: Floats, against: Floats, precision: Floats) -> float:
+    """Return the least-squares slope through the origin, 0 where there is nothing to tell it by."""
+    power = float((precision * against**2).sum())
+    return float((precision * values * against).sum()) / power if power > 0 else 0.0
+
+
+@dataclass(slots=True)
+class _Parts:
+    """The equations of the fit, the offsets eliminated, one a fold: (folds, basis, basis) and (folds, basis)."""
+
+    left: Floats
+    right: Floats
+
+
+class _Fit:
+    """One curve for all `samples`: `curve` is h, stops of any scale, over `_CODES`."""
+
+    def __init__(self, samples: Samples) -> None:
+        self.samples = samples
+        self._starts = np.searchsorted(samples.pair, np.arange(samples.jump_ev.size))
+        self._count = np.bincount(samples.pair)
+        self._worth = np.minimum(self._count, _TILES_WORTH) / self._count
+        self._low, self._high = samples.codes[:, 1], samples.codes[:, 2]
+        self._design = _hats(self._high) - _hats(self._low)
+        self._plain = srgb_stops(self._high) - srgb_stops(self._low)
+        self._variance = _NOISE_EV**2 + self._code_noise() ** 2
+        self._variance = self._variance + self._activity() ** 2
+        _, place = np.unique(samples.change, return_inverse=True)
+        self._folds = np.asarray(place * min(_FOLDS, samples.changes) // samples.changes)
+        self._offset_sd = _OFFSET_SD[1]
+        self._parts = self._solve()
+
+    def held_out(self) -> Floats:
+        """Return the loss of each pair under the curve fitted to the pairs of other setting changes."""
+        loss = np.zeros(self._count.size)
+        for fold in range(self._parts.left.shape[0]):
+            others = np.arange(self._parts.left.shape[0]) != fold
+            left = self._parts.left[others].sum(axis=0) + _PRIOR
+            curve = _curve(np.linalg.solve(left, self._parts.right[others].sum(axis=0)))
+            held = self._folds == fold
+            loss[held] = self.loss(curve)[held]
+        return loss
+
+    def losses(self) -> tuple[Floats, Floats]:
+        """Return the losses, summed over each setting change, under sRGB and held out under the fit."""
+        _, place = np.unique(self.samples.change, return_inverse=True)
+        plain, held_out = self.loss(_PLAIN), self.held_out()
+        return np.bincount(place, weights=plain).astype(float), np.bincount(place, weights=held_out).astype(float)
+
+    @property
+    def misfit_ev(self) -> float:
+        """Robust root-mean-square disagreement of the tiles, stops."""
+        off, slope = self._residual(self.curve)
+        off = (off - self._centres(off, self._variance)[self.samples.pair]) / slope
+        return float(1.4826 * np.median(np.abs(off)))
+
+    def jumps(self) -> _Jumps:
+        """Return the jumps of neighbouring frames at setting changes, the sky's own slope before and after taken off."""
+        samples, near = self.samples, self.samples.next_to
+        stops = np.interp(samples.codes, _CODES, self.curve)
+        turns = np.stack([self._centres(turn, self._variance) for turn in np.diff(stops, axis=1).T], axis=1)[near]
+        sky = turns[:, [0, 2]]
+        known = np.isfinite(sky)
+        slope = np.where(known, sky, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+        turn = np.where(known.all(axis=1), (sky[:, 1] - sky[:, 0]) / 2, _UNSEEN_EV)
+        return _Jumps(samples.change[near], turns[:, 1] - slope, samples.jump_ev[near], 1 / (_FLICKER_EV**2 + turn**2))
+
+    def _solve(self) -> _Parts:
+        pair, jump = self.samples.pair, self.samples.jump_ev
+        self.curve = _PLAIN
+        off, _ = self._residual(_PLAIN)
+        offset = self._medians(off - jump[pair])
+        target = jump[pair] - self._plain
+        for _ in range(_ROUNDS):
+            step, slope = self._residual(self.curve)
+            weight = self._robust(step - (jump + offset)[pair], self._variance * slope**2)
+            instruments = self._expected(jump + offset)
+            parts, sums = self._equations(instruments, weight, target)
+            solved = np.linalg.solve(parts.left.sum(axis=0) + _PRIOR, parts.right.sum(axis=0))
+            mean, total, design = sums
+            offset = -(mean - design @ solved) / total
+            self._offset_sd = float(np.clip(1.4826 * np.median(np.abs(offset)), *_OFFSET_SD))
+            moved = np.abs(_curve(solved) - self.curve).max()
+            self.curve = _curve(solved)
+            if moved < 0.002:
+                break
+        return parts
+
+    def _equations(
+        self, instruments: Floats, weight: Floats, target: Floats
+    ) -> tuple[_Parts, tuple[Floats, Floats, Floats]]:
+        """Return the parts of the folds, and per pair the weighted target, weight and design that give the offsets."""
+        pair, starts = self.samples.pair, self._starts
+        weighted = instruments * weight[:, None]
+        total = np.add.reduceat(weight, starts) + 1 / self._offset_sd**2
+        mean = np.add.reduceat(weight * target, starts)
+        design = np.add.reduceat(self._design * weight[:, None], starts, axis=0)
+        centre = np.add.reduceat(weighted, starts, axis=0) / total[:, None]
+        folds = int(self._folds.max()) + 1
+        left, right = np.empty((folds, _BASIS, _BASIS)), np.empty((folds, _BASIS))
+        for fold in range(folds):
+            pairs = self._folds == fold
+            rows = pairs[pair]
+            left[fold] = weighted[rows].T @ self._design[rows] - centre[pairs].T @ design[pairs]
+            right[fold] = weighted[rows].T @ target[rows] - centre[pairs].T @ mean[pairs]
+        return _Parts(left, right), (mean, total, design)
+
+    def _expected(self, jump: Floats) -> Floats:
+        """Return the design at the codes that the curve expects a `jump` (p,) apart, about the middle of each tile's two."""
+        stops = np.interp(self._low, _CODES, self.curve), np.interp(self._high, _CODES, self.curve)
+        middle, half = (stops[0] + stops[1]) / 2, jump[self.samples.pair] / 2
+        return _hats(np.interp(middle + half, self.curve, _CODES)) - _hats(np.interp(middle - half, self.curve, _CODES))
+
+    def _residual(self, curve: Floats) -> tuple[Floats, Floats]:
+        """Return each tile's step in `curve`'s stops, and the curve's slope there against sRGB's."""
+        slope = np.gradient(curve) / _PLAIN_RISE
+        at = [np.interp(codes, _CODES, np.stack([curve, slope])[k]) for k in (0, 1) for codes in (self._low, self._high)]
+        return at[1] - at[0], np.clip((at[2] + at[3]) / 2, *_SLOPES)
+
+    def _robust(self, off: Floats, variance: Floats) -> Floats:
+        """Return the weights of tiles that are `off` by stops: a Cauchy loss, wider for pairs that scatter more."""
+        pair, weight = self.samples.pair, self.samples.weight
+        square = off**2 / variance
+        spread = np.bincount(pair, weights=weight * np.minimum(square, 9)) / np.bincount(pair, weights=weight)
+        spread = np.maximum(spread, 0.25)
+        robust: Floats = weight / variance / (1 + square / (4 * spread[pair])) * (self._worth / spread)[pair]
+        return robust
+
+    def loss(self, curve: Floats) -> Floats:
+        """Return the loss of each pair under a curve with the pair's best offset, in sRGB's stops whatever its scale."""
+        off, slope = self._residual(curve)
+        variance = self._variance * slope**2
+        square = (off - self._centres(off, variance)[self.samples.pair]) ** 2 / variance
+        total = np.bincount(self.samples.pair, weights=self.samples.weight * np.log1p(square / 4))
+        return total / np.bincount(self.samples.pair, weights=self.samples.weight)
+
+    def _centres(self, off: Floats, variance: Floats) -> Floats:
+        """Return the robust mean of each pair's `off`, (p,); NaN where none of its tiles is known."""
+        pair, centre = self.samples.pair, self._medians(off)
+        for _ in range(4):
+            weight = self.samples.weight / variance / (1 + (off - centre[pair]) ** 2 / (4 * variance))
+            centre = np.bincount(pair, weights=weight * off) / np.bincount(pair, weights=weight)
+        return centre
+
+    def _medians(self, values: Floats) -> Floats:
+        """Return each pair's median of `values` (m,), steady tiles counting more, (p,); NaN where a value is unknown."""
+        order = np.lexsort((values, self.samples.pair))
+        passed = np.cumsum((self.samples.weight / self._variance)[order])
+        before = np.concatenate([[0.0], passed])[self._starts]
+        half = (before + np.append(before[1:], passed[-1])) / 2
+        medians = values[order][np.searchsorted(passed, half).clip(max=values.size - 1)]
+        unknown = np.bincount(self.samples.pair, weights=np.isnan(values)) > 0
+        return np.where(unknown, np.nan, medians)
+
+    def _code_noise(self) -> Floats:
+        """Return the stops that an error of a code is worth in the darker of a tile's two codes."""
+        dark = np.maximum(np.minimum(self._low, self._high), 3 / 255)
+        return np.asarray(np.interp(dark, _CODES, _PLAIN_RISE) * _FINE * _CODE_ERROR)
+
+    def _activity(self) -> Floats:
+        """Return how much each tile's light changes by itself, stops a frame: more than its pair does, before and after."""
+        stops = srgb_stops(self.samples.codes)
+        turns = np.stack([stops[:, 1] - stops[:, 0], stops[:, 3] - stops[:, 2]])
+        centres = np.stack([self._medians(turn) for turn in turns])[:, self.samples.pair]
+        known = np.isfinite(turns - centres)
+        square = np.where(known, turns - centres, 0.0) ** 2
+        return np.asarray(np.sqrt(square.sum(axis=0) / np.maximum(known.sum(axis=0), 1)))
+
+
+def _axis(codes: Floats) -> Floats:
+    """Return 0..1 for codes 0..1, along which the basis is even: dense near black and white, as tone curves bend there."""
+    ends = np.log((np.array([0.0, 1.0]) + _ENDS[0]) / (np.array([1.0, 0.0]) + _ENDS[1]))
+    place: Floats = np.log((codes + _ENDS[0]) / (1 - codes + _ENDS[1]))
+    return np.asarray((place - ends[0]) / (ends[1] - ends[0]))
+
+
+def _basis_table() -> Floats:
+    place = _axis(_CODES) * (_BASIS - 1)
+    return np.asarray(np.maximum(1 - np.abs(place[:, None] - np.arange(_BASIS)), 0.0))
+
+
+def _hats(codes: Floats) -> Floats:
+    """Return the linear B-splines at codes, (m,) -> (m, basis)."""
+    return np.asarray(_TABLE[np.rint(codes * _FINE).astype(np.intp)])
+
+
+def _curve(solved: Floats) -> Floats:
+    """Return h over `_CODES`, 0 at white, made to rise within `_SLOPES` of sRGB's stops."""
+    rise = np.diff(_PLAIN + _TABLE @ solved)
+    plain = np.diff(_PLAIN)
+    rise = np.clip(rise, _SLOPES[0] * plain, _SLOPES[1] * plain) + 1e-9
+    height: Floats = np.concatenate([[0.0], np.cumsum(rise)])
+    return np.asarray(height - height[-1])
+
+
+def _prior() -> Floats:
+    """Return the precision of the spline: smooth, near sRGB, 0 at white."""
+    turns, slopes = np.diff(np.eye(_BASIS), n=2, axis=0), np.diff(np.eye(_BASIS), axis=0)
+    precision = turns.T @ turns / _TURN**2 + slopes.T @ slopes / _SLOPE**2
+    precision[-1, -1] += 1e6
+    return np.asarray(precision)
+
+
+_CODES = np.linspace(0.0, 1.0, _FINE + 1)
+_PLAIN: Floats = srgb_stops(_CODES)
+_PLAIN_RISE: Floats = np.maximum(np.gradient(_PLAIN), 1e-4)
+_TABLE, _PRIOR = _basis_table(), _prior()

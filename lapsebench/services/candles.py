@@ -1,0 +1,234 @@
+"""Where tiles can't tell camera from sky, the stars and lamps of the pictures are looked at themselves."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, uniform_filter1d
+
+from lapsebench.core.candles import CandleLight, Sighting, candle_light
+from lapsebench.core.following import Follower, Kind
+from lapsebench.core.progress import Tick, silent
+from lapsebench.core.response import Response, light_steps, seen_tables
+from lapsebench.core.separation import Light
+from lapsebench.core.sequence import Frame, Shot
+from lapsebench.errors import FrameError
+from lapsebench.imaging.pointlight import PointMap, find_points, lights_at, point_map
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+
+class Look(Protocol):
+    """How the frames of a project are looked at, by their numbers in it, and what the stars told is kept."""
+
+    def seen(self, number: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+        """Return a frame's light (h, w, 3), linear as sRGB decodes it, and the px at the top code, (h, w). Or FrameError."""
+
+    def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
+        """Return what the stars told of these frames before, None if nothing did."""
+
+    def keep(self, numbers: Sequence[int], told: CandleLight) -> None:
+        """Keep what the stars told of these frames."""
+
+
+_UNSURE_EV = 0.004  # stops: half of the jitter that nobody sees
+_FLICKER_EV = 0.01  # stops rms from which on flicker is worth checking
+_SAMPLE, _SAMPLE_EVERY = 48, 300  # frames
+_CONTRADICTION = 1.5  # times the variance that the stars' own errors explain
+_NEAR = 10  # frames
+_LEAD = 24  # frames on either side of the unsure ones: points have to be followed for a while
+_LEAST_FRAMES = 12
+_WORKERS = 2
+_AHEAD = 4
+
+
+def ask_candles(
+    shot: Shot,
+    frames: Sequence[Frame],
+    light: Light,
+    usable: Bools,
+    look: Look,
+    *,
+    responses: Sequence[Response],
+    tick: Tick = silent,
+) -> CandleLight | None:
+    """Return the exposures of those frames of a shot, (n,), that the tiles may be wrong about, as stars and lamps tell them.
+
+    Asked about are the frames around those whose exposure is not sure; and where the tiles tell of flicker, some runs of
+    frames, and all of them if the stars contradict: a sky that pulsates everywhere looks just like flicker. None where
+    nothing is asked. `frames` are the project's, `light` is what the tiles tell, `usable`, (n,), which frames stars may be
+    seen in, `responses` those of R, G and B. Raises `Cancelled` through `tick`.
+    """
+    unsure = usable & (np.nan_to_num(light.error_ev, nan=1.0) > _UNSURE_EV)
+    wanted, flickering = _near(unsure) & usable, _flickering(light.flicker_ev) & usable & ~_near(unsure)
+    samples = _samples(flickering)
+    asking = _Asking(shot, frames, light, look, tuple(responses), tick)
+    told = asking.told(wanted | samples)
+    doubted = flickering & _near(samples & _contradicted(light, told, samples), _SAMPLE_EVERY)
+    return asking.told(wanted | samples | doubted, told) if doubted.any() else told
+
+
+def filled_in(light: Light, candles: CandleLight) -> Light:
+    """Return the light with the exposures of frames that the tiles know nothing of, as the candles tell them."""
+    blank = np.isnan(light.flicker_ev) & np.isfinite(candles.received_ev) & np.isfinite(light.luminance_ev)
+    both = np.flatnonzero(np.isfinite(light.flicker_ev) & np.isfinite(candles.received_ev))
+    if not blank.any() or not both.size:
+        return light
+    offset = light.received_ev - candles.received_ev
+    received, error = light.received_ev.copy(), light.error_ev.copy()
+    for k in np.flatnonzero(blank):
+        near = both[np.argsort(np.abs(both - k))[:_NEAR]]
+        received[k] = candles.received_ev[k] + np.median(offset[near])
+        error[k] = candles.sd_ev[k]
+    return replace(light, received_ev=received, scene_ev=light.luminance_ev - received, error_ev=error)
+
+
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """What is needed to ask the stars of one shot."""
+
+    shot: Shot
+    frames: Sequence[Frame]
+    light: Light
+    look: Look
+    responses: tuple[Response, ...]
+    tick: Tick
+
+    def told(self, wanted: Bools, known: CandleLight | None = None) -> CandleLight | None:
+        """Return what the stars tell of the wanted frames; `known` if they are too few."""
+        stretches = _stretches(wanted)
+        if not stretches:
+            return known
+        total, done = sum(stretch.size for stretch in stretches), 0
+        received, sd = np.full(wanted.size, np.nan), np.full(wanted.size, np.nan)
+        count = np.zeros(wanted.size, np.intp)
+        for stretch in stretches:
+            members = [self.shot.first + int(k) for k in stretch]
+            told = self.look.recalled(members) or self._asked(members, stretch, partial(self._report, done, total))
+            received[stretch], sd[stretch], count[stretch] = told.received_ev, told.sd_ev, told.count
+            done += stretch.size
+        return CandleLight(received, sd, count)
+
+    def _asked(self, members: Sequence[int], stretch: Ints, tick: Callable[[int], None]) -> CandleLight:
+        times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
+        told = candle_light(*_sighted(times, maps, tick), self.light.received_ev[stretch])
+        self.look.keep(members, told)
+        return told
+
+    def _report(self, before: int, total: int, done: int) -> None:
+        self.tick(before + done, total)
+
+
+def _near(frames: Bools, reach: int = _LEAD) -> Bools:
+    """Return the frames within `reach` of one of `frames`, (n,)."""
+    return binary_dilation(frames, iterations=reach) if frames.any() else frames
+
+
+def _flickering(flicker_ev: Floats) -> Bools:
+    """Return where the camera seems to flicker, (n,): a running rms over `_FLICKER_EV`."""
+    known = np.isfinite(flicker_ev)
+    square = uniform_filter1d(np.where(known, np.nan_to_num(flicker_ev) ** 2, 0.0), 2 * _LEAD + 1, mode="nearest")
+    share = uniform_filter1d(known.astype(float), 2 * _LEAD + 1, mode="nearest")
+    return np.asarray(square > _FLICKER_EV**2 * np.maximum(share, 0.1))
+
+
+def _samples(flickering: Bools) -> Bools:
+    """Return runs of `_SAMPLE` frames, one for every `_SAMPLE_EVERY` flickering ones, (n,)."""
+    frames = np.flatnonzero(flickering)
+    chosen = np.zeros(flickering.size, bool)
+    for start in range(0, frames.size, _SAMPLE_EVERY):
+        run = frames[start : start + _SAMPLE_EVERY]
+        middle = max(run.size // 2 - _SAMPLE // 2, 0)
+        chosen[run[middle : middle + _SAMPLE]] = True
+    return chosen
+
+
+def _contradicted(light: Light, told: CandleLight | None, samples: Bools) -> Bools:
+    """Return the sampled frames around which tiles and stars tell other changes from frame to frame, (n,)."""
+    if told is None:
+        return np.zeros(samples.size, bool)
+    change = np.diff(light.received_ev - told.received_ev, prepend=np.nan)
+    stated = 2 * np.nan_to_num(told.sd_ev) ** 2
+    known = samples & np.isfinite(change)
+    size = _SAMPLE // 2
+    seen = uniform_filter1d(np.where(known, np.nan_to_num(change) ** 2, 0.0), size, mode="nearest")
+    awaited = uniform_filter1d(np.where(known, stated, 0.0), size, mode="nearest")
+    count = uniform_filter1d(known.astype(float), size, mode="nearest")
+    return np.asarray(known & (seen > _CONTRADICTION * awaited + 2 * _UNSURE_EV**2 * count))
+
+
+def _stretches(wanted: Bools) -> list[Ints]:
+    """Return the wanted frames in runs that no more than `_LEAD` others part; short runs are left out."""
+    frames = np.flatnonzero(wanted)
+    runs = np.split(frames, np.flatnonzero(np.diff(frames) > _LEAD) + 1)
+    return [run for run in runs if run.size >= _LEAST_FRAMES]
+
+
+def _sighted(
+    times: Floats, maps: Iterable[PointMap | None], tick: Callable[[int], None]
+) -> tuple[list[Sighting | None], dict[int, Kind]]:
+    """Return what is seen in frames taken at `times`, in order, and what the points are."""
+    sightings: list[Sighting | None] = []
+    follower: Follower | None = None
+    for time, seen in zip(times, maps, strict=True):
+        tick(len(sightings))
+        if seen is None or (follower is not None and seen.core.shape != follower.size):
+            sightings.append(None)
+            continue
+        follower = follower or Follower(seen.core.shape)
+        follower.step(float(time), find_points(seen)[:2])
+        sightings.append(Sighting(follower.number, lights_at(seen, *follower.star), lights_at(seen, *follower.lamp)))
+    return sightings, follower.kinds if follower else {}
+
+
+def _times(numbers: Sequence[int], frames: Sequence[Frame]) -> Floats:
+    """Return when each frame was taken, in units of the usual interval; counted where the files don't tell."""
+    taken = [frames[i].taken for i in numbers]
+    counted = np.arange(len(taken), dtype=float)
+    if len(taken) < 2 or any(time is None for time in taken):
+        return counted
+    seconds = np.array([time.timestamp() for time in taken if time is not None])
+    usual = float(np.median(np.diff(seconds)))
+    return (seconds - seconds[0]) / usual if usual > 0 else counted
+
+
+def _maps(numbers: Sequence[int], look: Look, responses: Sequence[Response]) -> Iterator[PointMap | None]:
+    """Yield the point maps of the frames in order, None where one can't be read, worked out a few frames ahead."""
+    with ThreadPoolExecutor(_WORKERS, thread_name_prefix="candles") as pool:
+        waiting: deque[Future[PointMap | None]] = deque()
+        try:
+            for number in numbers:
+                waiting.append(pool.submit(_map, number, look, responses))
+                if len(waiting) > _AHEAD:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            for future in waiting:
+                future.cancel()
+
+
+def _map(number: int, look: Look, responses: Sequence[Response]) -> PointMap | None:
+    try:
+        light, clipped = look.seen(number)
+    except FrameError:
+        return None
+    return point_map(_grey(light, responses), clipped)
+
+
+def _grey(light: NDArray[np.float32], responses: Sequence[Response]) -> NDArray[np.float32]:
+    """Return the mean over the channels of the light that made the codes, (h, w): stars are white, aurora is not."""
+    if not any(response.estimated for response in responses):
+        return np.asarray(light.mean(axis=2, dtype=np.float32))
+    place = light_steps(light)
+    parts = [np.exp2(seen_tables(response)[0])[place[..., c]] for c, response in enumerate(responses)]
+    return np.asarray(sum(parts) / len(parts), np.float32)

@@ -1,0 +1,58 @@
+"""Reads the frames that stars are looked for in from their files, and keeps what the stars told beside the measures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from hashlib import blake2b
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.candles import CandleLight
+from lapsebench.core.response import Response
+from lapsebench.core.sequence import Frame
+from lapsebench.imaging.pointlight import LONG_SIDE, at_point_size
+from lapsebench.imaging.proxy import at_top
+from lapsebench.io.cache import MeasureStore
+from lapsebench.io.read import read_picture, to_linear
+
+_VERSION = 1  # of what is told, counted up whenever the way to tell it changes
+
+
+class StarFiles:
+    """The stills of a project as the stars are asked about them; see `candles.Look`."""
+
+    def __init__(self, frames: Sequence[Frame], responses: Sequence[Response], store: MeasureStore | None = None) -> None:
+        self._frames, self._responses = frames, tuple(responses)
+        self._store = store or MeasureStore()
+
+    def seen(self, number: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+        """Return linear light (h, w, 3) as decoded, and the px at the top code. Raises FrameError."""
+        picture = read_picture(self._frames[number].path, min_long_side=LONG_SIDE)
+        return at_point_size(to_linear(picture), np.asarray(at_top(picture.codes).any(axis=2)))
+
+    def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
+        """Return what the stars told of these frames before, if the files are the same."""
+        key = self._key(numbers)
+        known = self._store.arrays(key, ("received_ev", "sd_ev", "count")) if key else None
+        if known is None or any(values.shape != (len(numbers),) for values in known):
+            return None
+        received, sd, count = known
+        return CandleLight(received.astype(float), sd.astype(float), count.astype(np.intp))
+
+    def keep(self, numbers: Sequence[int], told: CandleLight) -> None:
+        """Keep what the stars told of these frames."""
+        key = self._key(numbers)
+        if key:
+            self._store.keep_arrays(key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count)
+
+    def _key(self, numbers: Sequence[int]) -> str | None:
+        """Return what stands for these files as they are now, their times and the responses; None where one is gone."""
+        digest = blake2b(f"candles {_VERSION}\0{self._responses!r}".encode(), digest_size=20)
+        for number in numbers:
+            frame = self._frames[number]
+            stamp = self._store.stamp(frame.path)
+            if stamp is None:
+                return None
+            digest.update(f"\0{stamp}\0{frame.taken}".encode("utf-8", "surrogateescape"))
+        return digest.hexdigest()

@@ -1,0 +1,115 @@
+"""Stars and lamps tell the exposure that frames received, whatever the sky does."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import least_squares
+
+from lapsebench.core.candles import Lights, Sighting, candle_light
+from lapsebench.core.following import Kind
+
+
+def sightings(
+    random: np.random.Generator, received_ev: np.ndarray, *, stars: int = 150, own: float = 0.03, noise: float = 0.02
+) -> tuple[list[Sighting], dict[int, Kind]]:
+    """Return made sightings of stars of very different light, with twinkling and noise."""
+    light = 0.05 * random.pareto(1.2, stars).clip(0.2, 50)
+    seen = []
+    for ev in received_ev:
+        exact = 2.0**ev * light
+        measured = exact * (1 + random.normal(0, own, stars)) + random.normal(0, noise, stars)
+        lights = Lights(measured, np.full(stars, 0.1), np.full(stars, noise))
+        seen.append(Sighting(np.arange(stars), lights, lights))
+    return seen, dict.fromkeys(range(stars), Kind.STAR)
+
+
+def off(told: np.ndarray, truth: np.ndarray) -> np.ndarray:
+    """Return the errors of exposures that are known up to a constant."""
+    error = told - truth
+    return np.asarray(error - np.nanmedian(error))
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10_000), frames=st.integers(12, 120))
+def test_the_exposure_is_found_within_its_stated_error(seed: int, frames: int) -> None:
+    random = np.random.default_rng(seed)
+    received = np.sin(np.cumsum(random.choice([0, 0, 0, 1], frames))) + random.normal(0, 0.1, frames)
+    seen, kinds = sightings(random, received)
+    told = candle_light(seen, kinds, received + random.normal(0, 0.3, frames))
+    changes = np.diff(told.received_ev - received)
+    stated = np.sqrt(told.sd_ev[1:] ** 2 + told.sd_ev[:-1] ** 2)
+    assert np.sqrt(np.mean((changes / stated) ** 2)) < 1.5
+
+
+def test_a_plain_least_squares_solver_finds_the_same() -> None:
+    """Against scipy.optimize.least_squares with a Cauchy loss on the same residuals."""
+    random = np.random.default_rng(3)
+    frames, stars = 12, 25
+    received = random.normal(0, 0.3, frames)
+    light = random.uniform(0.5, 2.0, stars)
+    noise = 0.02
+    measured = np.exp2(received)[:, None] * light + random.normal(0, noise, (frames, stars))
+    lights = [Lights(row, np.full(stars, 0.1), np.full(stars, noise)) for row in measured]
+    seen = [Sighting(np.arange(stars), each, each) for each in lights]
+    told = candle_light(seen, dict.fromkeys(range(stars), Kind.STAR), np.zeros(frames))
+
+    def residuals(unknown: np.ndarray) -> np.ndarray:
+        model = np.exp2(unknown[:frames])[:, None] * unknown[frames:]
+        return np.asarray(((measured - model) / np.sqrt(noise**2 + (0.05 * model) ** 2)).ravel())
+
+    start = np.concatenate([np.zeros(frames), measured.mean(axis=0)])
+    peer = least_squares(residuals, start, loss="cauchy", f_scale=2.5).x[:frames]
+    assert off(told.received_ev, peer) == pytest.approx(np.zeros(frames), abs=0.004)
+
+
+def test_stars_behind_clouds_and_aeroplanes_do_not_bend_it() -> None:
+    random = np.random.default_rng(8)
+    received = random.normal(0, 0.1, 60)
+    seen, kinds = sightings(random, received, noise=0.005)
+    for i, one in enumerate(seen):
+        light = one.star.light.copy()
+        hidden = (np.arange(light.size) + i) % 150 < 20
+        light[hidden] *= random.uniform(0.2, 1.8, hidden.sum())
+        seen[i] = Sighting(one.number, Lights(light, one.star.around, one.star.sd), one.lamp)
+    told = candle_light(seen, kinds, np.zeros(60))
+    assert np.std(off(told.received_ev, received)) < 0.01
+
+
+def test_lamps_tell_it_though_the_ground_around_them_brightens_with_the_sky() -> None:
+    random = np.random.default_rng(2)
+    frames, lamps = 80, 12
+    received = random.normal(0, 0.1, frames)
+    sky = np.exp2(3 * np.sin(np.arange(frames) / 9))
+    texture, light = random.uniform(-0.3, 0.3, lamps), random.uniform(0.5, 3.0, lamps)
+    seen = []
+    for ev, level in zip(received, sky, strict=True):
+        around = 2.0**ev * level * 0.5 * np.ones(lamps)
+        measured = 2.0**ev * light + texture * around + random.normal(0, 0.01, lamps)
+        lights = Lights(measured, around, np.full(lamps, 0.01))
+        nowhere = Lights(np.full(lamps, np.nan), around, np.full(lamps, 0.01))
+        seen.append(Sighting(np.arange(lamps), nowhere, lights))
+    told = candle_light(seen, dict.fromkeys(range(lamps), Kind.LAMP), np.zeros(frames))
+    assert np.std(np.diff(off(told.received_ev, received))) < 0.02
+
+
+def test_bright_ground_is_no_lamp() -> None:
+    random = np.random.default_rng(6)
+    frames, spots = 80, 40
+    sky = np.exp2(2 * np.sin(np.arange(frames) / 9))
+    texture = random.uniform(0.1, 0.5, spots)
+    seen = []
+    for level in sky:
+        around = level * np.ones(spots)
+        lights = Lights(texture * around * (1 + random.normal(0, 0.01, spots)), around, np.full(spots, 0.01))
+        seen.append(Sighting(np.arange(spots), Lights(np.full(spots, np.nan), around, around), lights))
+    told = candle_light(seen, dict.fromkeys(range(spots), Kind.LAMP), np.zeros(frames))
+    assert np.isnan(told.received_ev).all()
+
+
+def test_nothing_seen_tells_nothing() -> None:
+    told = candle_light([None, None, None], {}, np.zeros(3))
+    assert np.isnan(told.received_ev).all()
+    assert not told.count.any()

@@ -1,0 +1,68 @@
+"""Points of light in pictures: found where they are, and measured above what is around them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+
+from lapsebench.imaging.pointlight import find_points, lights_at, point_map
+
+HEIGHT, WIDTH = 300, 400
+NONE_CLIPPED = np.zeros((HEIGHT, WIDTH), bool)
+
+
+def sky(random: np.random.Generator, *, stars: int = 60) -> tuple[np.ndarray, np.ndarray]:
+    """Return the places (2, k) of stars on a grid, off it by parts of a px, and their light (h, w)."""
+    columns = np.linspace(20, WIDTH - 20, 10)
+    xy = np.array([(x, y) for y in np.linspace(20, HEIGHT - 20, stars // 10) for x in columns]).T
+    xy = xy + random.uniform(-0.5, 0.5, xy.shape)
+    points = np.zeros((HEIGHT, WIDTH))
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH]
+    for at_x, at_y in xy.T:
+        points += np.exp(-((x - at_x) ** 2 + (y - at_y) ** 2) / (2 * 1.1**2))
+    return xy, points
+
+
+def test_stars_are_found_within_a_fifth_of_a_pixel() -> None:
+    random = np.random.default_rng(0)
+    xy, points = sky(random)
+    light = 0.05 + 0.02 * points + random.normal(0, 0.001, points.shape)
+    found = find_points(point_map(light.astype(np.float32), NONE_CLIPPED))
+    off = np.hypot(*(found[:2, :, None] - xy[:, None, :])).min(axis=0)
+    assert np.median(off) < 0.1
+    assert (off < 0.3).mean() > 0.95
+
+
+def test_light_is_measured_in_proportion_whatever_lies_behind_it() -> None:
+    random = np.random.default_rng(1)
+    xy, points = sky(random)
+    ramp = np.linspace(0.01, 0.3, WIDTH) * np.ones((HEIGHT, 1))
+    plain = lights_at(point_map((0.02 * points).astype(np.float32), NONE_CLIPPED), *xy)
+    brighter = lights_at(point_map((3 * 0.02 * points + ramp).astype(np.float32), NONE_CLIPPED), *xy)
+    assert brighter.light / plain.light == pytest.approx(3, rel=0.002)
+
+
+def test_noise_is_told_as_it_is() -> None:
+    random = np.random.default_rng(2)
+    xy, points = sky(random)
+    noise = random.normal(0, 0.002, points.shape)
+    told = lights_at(point_map((0.1 + 0.01 * points + noise).astype(np.float32), NONE_CLIPPED), *xy)
+    exact = gaussian_filter(noise, 1.2) - gaussian_filter(noise, 3.0)
+    assert np.median(told.sd) == pytest.approx(exact.std(), rel=0.35)
+
+
+def test_clipped_points_and_points_outside_are_not_seen() -> None:
+    clipped = NONE_CLIPPED.copy()
+    clipped[100, 100] = True
+    seen = lights_at(
+        point_map(np.zeros((HEIGHT, WIDTH), np.float32), clipped), np.array([101.0, 200.0, -5.0]), np.full(3, 101.0)
+    )
+    assert np.isnan(seen.light).tolist() == [True, False, True]
+    assert lights_at(point_map(np.zeros((HEIGHT, WIDTH), np.float32), clipped), np.zeros(0), np.zeros(0)).light.size == 0
+
+
+def test_a_clean_sky_has_no_points() -> None:
+    random = np.random.default_rng(3)
+    light = 0.1 + random.normal(0, 0.002, (HEIGHT, WIDTH))
+    assert find_points(point_map(light.astype(np.float32), NONE_CLIPPED)).shape[1] <= 2
