@@ -27,17 +27,23 @@ _PIECE = 40  # frames after which a point counts as another one: its light may d
 _LEAST_SEEN = 5  # frames of a piece
 _LEAST_SNR = 2.5  # of a piece in the mean frame
 _CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
+_LOST_CODES = 1.0  # codes, sd: coding takes about as much off every faint point, which rounds its waves to nothing
+_DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, and counts in full
 _LOSS = 2.5
 _ROUNDS = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Lights:
-    """Points measured in one frame, (k,): `light` above the surroundings (NaN not seen), light `around`, noise `sd`."""
+    """Points measured in one frame, (k,): `light` above the surroundings (NaN not seen), light `around`, noise `sd`.
+
+    `step`: the light that one code stands for there.
+    """
 
     light: Floats
     around: Floats
     sd: Floats
+    step: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +84,7 @@ def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]
 
 @dataclass(frozen=True, slots=True)
 class _Table:
-    """One row a point and frame: `frame`, `piece` (0..p-1), whether it stands `still`, `light`, `around`, `sd`, all (m,)."""
+    """One row a point and frame, all (m,): `frame`, `piece` (0..p-1), whether it stands `still`, and its `Lights`."""
 
     frame: Ints
     piece: Ints
@@ -86,10 +92,11 @@ class _Table:
     light: Floats
     around: Floats
     sd: Floats
+    step: Floats
 
     def where(self, rows: Bools) -> _Table:
         _, piece = np.unique(self.piece[rows], return_inverse=True)
-        parts = (getattr(self, name)[rows] for name in ("still", "light", "around", "sd"))
+        parts = (getattr(self, name)[rows] for name in ("still", "light", "around", "sd", "step"))
         return _Table(self.frame[rows], piece.astype(np.intp), *parts)
 
 
@@ -97,26 +104,20 @@ def _table(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]) -> _
     """Return the table of all points of a known kind, each cut into pieces of `_PIECE` frames, at other frames each."""
     stars = np.array([number for number, kind in kinds.items() if kind is Kind.STAR], dtype=np.intp)
     lamps = np.array([number for number, kind in kinds.items() if kind is Kind.LAMP], dtype=np.intp)
-    columns: list[list[NDArray[Any]]] = [[np.zeros(0)] for _ in range(6)]
+    columns: list[list[NDArray[Any]]] = [[np.zeros(0)] for _ in range(7)]
     for i, sighting in enumerate(sightings):
         if sighting is None:
             continue
         for still, which, lights in ((False, stars, sighting.star), (True, lamps, sighting.lamp)):
             at = np.flatnonzero(np.isin(sighting.number, which) & np.isfinite(lights.light))
             number = sighting.number[at]
-            parts = (
-                np.full(at.size, i),
-                number,
-                np.full(at.size, still),
-                lights.light[at],
-                lights.around[at],
-                lights.sd[at],
-            )
+            measured = [getattr(lights, name)[at] for name in Lights.__slots__]
+            parts = (np.full(at.size, i), number, np.full(at.size, still), *measured)
             for column, part in zip(columns, parts, strict=True):
                 column.append(part)
-    frame, number, still_, light, around, sd = (np.concatenate(column) for column in columns)
+    frame, number, still_, light, around, sd, step = (np.concatenate(column) for column in columns)
     piece = number * (len(sightings) // _PIECE + 2) + (frame + 7 * number % _PIECE) // _PIECE
-    table = _Table(frame.astype(np.intp), piece.astype(np.intp), still_.astype(bool), light, around, sd)
+    table = _Table(frame.astype(np.intp), piece.astype(np.intp), still_.astype(bool), light, around, sd, step)
     return _seen_enough(table.where(np.ones(frame.size, bool)))
 
 
@@ -143,6 +144,7 @@ class _Fit:
         self.lamp[table.piece] = table.still
         self.light = np.zeros(self.pieces)
         self.robust = np.ones(table.piece.size)
+        self.lost = np.zeros(n)
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
@@ -161,8 +163,8 @@ class _Fit:
         return received
 
     def _weight(self) -> Floats:
-        own = _OWN * self._received() * self.light[self.table.piece]
-        weight: Floats = self.robust / (self.table.sd**2 + own**2)
+        awaited = self._received() * self.light[self.table.piece]
+        weight: Floats = self.robust / (self.table.sd**2 + (_OWN * awaited) ** 2)
         return weight
 
     def _sum(self, values: Floats) -> Floats:
@@ -171,9 +173,10 @@ class _Fit:
     def _fit_pieces(self) -> None:
         """Solve light and, for lamps, texture of each piece at the present exposures."""
         table, received, weight = self.table, self._received(), self._weight()
-        rr, rf = self._sum(weight * received**2), self._sum(weight * received * table.light)
+        light = table.light + self.lost[table.frame] * table.step
+        rr, rf = self._sum(weight * received**2), self._sum(weight * received * light)
         rb, bb = self._sum(weight * received * table.around), self._sum(weight * table.around**2)
-        bf = self._sum(weight * table.around * table.light)
+        bf = self._sum(weight * table.around * light)
         rb = np.where(self.lamp, rb, 0.0)
         det = np.maximum(rr * bb - rb**2, 1e-9 * rr * bb)
         self.light = (bb * rf - rb * np.where(self.lamp, bf, 0.0)) / det
@@ -185,33 +188,48 @@ class _Fit:
         table = self.table
         received, weight = self._received(), self._weight()
         by_exposure = received * self.light[table.piece]
-        off = table.light - by_exposure - self.texture[table.piece] * table.around
+        off = self._off(by_exposure)
         rows = np.arange(off.size)
         lamps = np.flatnonzero(self.lamp)
         place = np.full(self.pieces, -1)
         place[lamps] = self.n + self.pieces + np.arange(lamps.size)
         on_lamp = np.flatnonzero(table.still)
-        row = np.concatenate([rows, rows, on_lamp])
-        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]]])
         size = self.n + self.pieces + lamps.size
+        row = np.concatenate([rows, rows, on_lamp, rows])
+        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]], size + table.frame])
         scale = np.maximum(np.abs(self.light), 1e-12)[table.piece]
-        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp]])
+        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp], -table.step])
         root = np.sqrt(weight)
-        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size))
+        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size + self.n))
         normal = (jacobian.T @ jacobian).tocsc()
         ridge = normal.diagonal() * 1e-6 + 1e-9 * normal.diagonal().max() + 1e-30
         ridge[: self.n] += 1e-3
+        ridge[size:] += 1 / _LOST_CODES**2
         normal.setdiag(normal.diagonal() + ridge)
-        step = splu(normal).solve(jacobian.T @ (root * off))
-        self.exposure += np.clip(step[: self.n], -1.0, 1.0)
-        self.info = np.bincount(table.frame, weight * by_exposure**2, minlength=self.n).astype(float)
+        right = jacobian.T @ (root * off)
+        right[size:] -= self.lost / _LOST_CODES**2
+        change = splu(normal).solve(right)
+        self.exposure += np.clip(change[: self.n], -1.0, 1.0)
+        self.lost += np.clip(change[size:], -1.0, 1.0)
+        own, both, lost = (
+            np.bincount(table.frame, weight * part, minlength=self.n)
+            for part in (by_exposure**2, by_exposure * table.step, table.step**2)
+        )
+        self.info = np.asarray(own - both**2 / (lost + 1 / _LOST_CODES**2), dtype=float)
+
+    def _off(self, by_exposure: Floats) -> Floats:
+        """Return what the model leaves of each measure, (m,)."""
+        table = self.table
+        off: Floats = table.light - by_exposure - self.texture[table.piece] * table.around
+        return off + self.lost[table.frame] * table.step
 
     def _reweigh(self) -> None:
         table = self.table
         received = self._received() * self.light[table.piece]
-        off = table.light - received - self.texture[table.piece] * table.around
+        off = self._off(received)
         sd = np.sqrt(table.sd**2 + (_OWN * received) ** 2)
-        self.robust = 1 / (1 + (off / (_LOSS * sd)) ** 2)
+        clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
+        self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
 
     def without_unclear_lamps(self) -> tuple[_Table, bool]:
         """Return the table without lamps whose light can't be told from the texture around them, and whether any were."""

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.candles import Lights
+from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -21,6 +22,7 @@ _RING = 3.0  # px, sd of the kernel of the light around it
 _PATCH = 31  # px, side of the patch that the noise is told from
 _SHARPEST = 8.0  # sds over which a value is a light itself, not noise
 _FOUND = 6.0  # sds from which on a point is found
+_SMALL = 1e-4  # of the codes' range
 _EDGE = 4  # px at the border in which nothing is found
 _MOST = 600
 
@@ -28,12 +30,14 @@ _MOST = 600
 @dataclass(frozen=True, slots=True)
 class PointMap:
     """`core`: light of a point at each px above its surroundings; `around`: the light there; `sd`: noise of `core`;
-    `full`: 1 near clipped px, all (h, w) float32, linear light."""
+    `full`: 1 near clipped px, all (h, w) float32, linear light; `levels`: codes a channel has.
+    """
 
     core: Image
     around: Image
     sd: Image
     full: Image
+    levels: int
 
 
 def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDArray[np.bool_]]:
@@ -48,8 +52,11 @@ def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDAr
     return smaller, np.asarray(share > 0)
 
 
-def point_map(light: Image, clipped: NDArray[np.bool_]) -> PointMap:
-    """Return the point map of linear `light` (h, w); `clipped` (h, w) marks px at the top code in any channel."""
+def point_map(light: Image, clipped: NDArray[np.bool_], *, levels: int = 256) -> PointMap:
+    """Return the point map of linear `light` (h, w); `clipped` (h, w) marks px at the top code in any channel.
+
+    `levels`: how many codes the channels had, sRGB ones or nearly.
+    """
     around: Any = cv2.GaussianBlur(light, (0, 0), _RING)
     core = cv2.GaussianBlur(light, (0, 0), _CORE) - around
     size = (_PATCH, _PATCH)
@@ -58,7 +65,7 @@ def point_map(light: Image, clipped: NDArray[np.bool_]) -> PointMap:
     for _ in range(2):
         rough = cv2.blur(np.minimum(square, _SHARPEST * rough), size)
     full = cv2.dilate(clipped.astype(np.float32), np.ones((7, 7), np.uint8))
-    return PointMap(core, around, np.sqrt(np.maximum(rough, 1e-14)), full.astype(np.float32))
+    return PointMap(core, around, np.sqrt(np.maximum(rough, 1e-14)), full.astype(np.float32), levels)
 
 
 def find_points(found_in: PointMap) -> Floats:
@@ -85,7 +92,7 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     """Return what the points at `x`, `y` (k,) px measure; NaN where they are out of the picture or clipped."""
     height, width = seen.core.shape
     if x.size == 0:
-        return Lights(np.zeros(0), np.zeros(0), np.zeros(0))
+        return Lights(*(np.zeros(0) for _ in range(4)))
     inside = (x >= _EDGE) & (x < width - 1 - _EDGE) & (y >= _EDGE) & (y < height - 1 - _EDGE)
     place = x.astype(np.float32)[None], y.astype(np.float32)[None]
 
@@ -95,4 +102,7 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
 
     good = inside & (at(seen.full, cv2.INTER_NEAREST) == 0)
     core = np.where(good, at(seen.core, cv2.INTER_CUBIC), np.nan)
-    return Lights(core, at(seen.around, cv2.INTER_LINEAR), at(seen.sd, cv2.INTER_LINEAR))
+    around = at(seen.around, cv2.INTER_LINEAR)
+    codes = linear_to_srgb(np.clip(around, 0.0, 1.0))
+    step = (srgb_to_linear(codes + _SMALL) - srgb_to_linear(codes)) / _SMALL / (seen.levels - 1)
+    return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step)

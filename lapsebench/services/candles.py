@@ -27,11 +27,15 @@ Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 
+Seen = tuple[NDArray[np.float32], NDArray[np.bool_], int]
+"""Light (h, w, 3), linear as sRGB decodes it, the px at the top code, (h, w), and how many codes a channel has."""
+
+
 class Look(Protocol):
     """How the frames of a project are looked at, by their numbers in it, and what the stars told is kept."""
 
-    def seen(self, number: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-        """Return a frame's light (h, w, 3), linear as sRGB decodes it, and the px at the top code, (h, w). Or FrameError."""
+    def seen(self, number: int) -> Seen:
+        """Return a frame as decoded. Raises FrameError where it can't be."""
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         """Return what the stars told of these frames before, None if nothing did."""
@@ -219,10 +223,10 @@ def _maps(numbers: Sequence[int], look: Look, responses: Sequence[Response]) -> 
 
 def _map(number: int, look: Look, responses: Sequence[Response]) -> PointMap | None:
     try:
-        light, clipped = look.seen(number)
+        light, clipped, levels = look.seen(number)
     except FrameError:
         return None
-    return point_map(_grey(light, responses), clipped)
+    return point_map(_grey(light, responses), clipped, levels=levels)
 
 
 def _grey(light: NDArray[np.float32], responses: Sequence[Response]) -> NDArray[np.float32]:

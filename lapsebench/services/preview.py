@@ -16,9 +16,7 @@ from lapsebench.imaging.framing import Placing, cut, scaled
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 
-def picture(
-    frame: Frame, gain_ev: float, *, long_side: int | None = None, responses: Responses = ()
-) -> NDArray[np.uint8]:
+def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return the frame with `gain_ev` applied, (h, w, 3) sRGB, from the source file; `long_side` None is full size.
 
     `responses`: those of R, G and B that the gain was measured through, none for sRGB; here and below.

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from hashlib import blake2b
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lapsebench.core.candles import CandleLight
 from lapsebench.core.response import Response
@@ -15,8 +14,9 @@ from lapsebench.imaging.pointlight import LONG_SIDE, at_point_size
 from lapsebench.imaging.proxy import at_top
 from lapsebench.io.cache import MeasureStore
 from lapsebench.io.read import read_picture, to_linear
+from lapsebench.services.candles import Seen
 
-_VERSION = 1  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 2  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
@@ -26,10 +26,11 @@ class StarFiles:
         self._frames, self._responses = frames, tuple(responses)
         self._store = store or MeasureStore()
 
-    def seen(self, number: int) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-        """Return linear light (h, w, 3) as decoded, and the px at the top code. Raises FrameError."""
+    def seen(self, number: int) -> Seen:
+        """Return a frame as decoded, brought down in size. Raises FrameError."""
         picture = read_picture(self._frames[number].path, min_long_side=LONG_SIDE)
-        return at_point_size(to_linear(picture), np.asarray(at_top(picture.codes).any(axis=2)))
+        light, clipped = at_point_size(to_linear(picture), np.asarray(at_top(picture.codes).any(axis=2)))
+        return light, clipped, int(np.iinfo(picture.codes.dtype).max) + 1
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         """Return what the stars told of these frames before, if the files are the same."""

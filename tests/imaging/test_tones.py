@@ -1,4 +1,4 @@
-"""A gain through a camera's curve: exact in its stops, nothing at 0, white stays white, hues stay; codes, light and depths agree."""
+"""A gain through a camera's curve: exact in its stops, nothing at 0, white and hues stay; codes, light and depths agree."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The camera's curve from frames to film: neighbours meet in every tone band, shots share it, and it is kept in the project."""
+"""The camera's curve from frames to film: bands meet at setting changes, shots share it, and the project keeps it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from lapsebench.core.transfer import linear_to_srgb
 from lapsebench.io.projectfile import load_project, save_project
 from lapsebench.services.film import make_film
 from lapsebench.services.report import survey_report
-from lapsebench.services.survey import gather, level, needs_resplit, responses_at, resplit, survey
+from lapsebench.services.survey import gather, level, needs_resplit, resplit, responses_at, survey
 
 SIZE = (258, 384)
 SHUTTERS = {0: 8.0, -1: 4.0, -2: 2.0}
@@ -53,7 +53,7 @@ def night(tmp_path: Path) -> Path:
 def film_frames(path: Path) -> list[NDArray[np.uint8]]:
     film, frames = cv2.VideoCapture(str(path)), []
     while (read := film.read())[0]:
-        frames.append(read[1][..., ::-1])
+        frames.append(read[1][..., ::-1].astype(np.uint8))
     return frames
 
 

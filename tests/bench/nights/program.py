@@ -15,6 +15,7 @@ from lapsebench.core.smoothing import lambda_for_period
 from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.apply import WHITE, apply_gain, light_of_codes
 from lapsebench.imaging.proxy import at_top, measure_frame
+from lapsebench.services.candles import Seen
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 from nights.curves import Codes
 from nights.night import Bools, Night
@@ -61,9 +62,9 @@ class _Pictures:
     night: Night
     told: dict[tuple[int, ...], CandleLight] = field(default_factory=dict)
 
-    def seen(self, number: int) -> tuple[Image, Bools]:
+    def seen(self, number: int) -> Seen:
         codes = self.night.codes[number]
-        return decoded(codes), np.asarray(at_top(codes).any(axis=2))
+        return decoded(codes), np.asarray(at_top(codes).any(axis=2)), int(np.iinfo(codes.dtype).max) + 1
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         return self.told.get(tuple(numbers))
