@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_array
+from scipy.sparse import block_diag, csc_array, diags_array
 from scipy.sparse.linalg import splu
 
 from lapsebench.core.following import Kind
@@ -28,7 +28,10 @@ _LEAST_SEEN = 5  # frames of a piece
 _LEAST_SNR = 2.5  # of a piece in the mean frame
 _CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
 _LOST_CODES = 1.0  # codes, sd: coding takes about as much off every faint point, which rounds its waves to nothing
+_LOST_WALK_CODES, _LOST_TURN_CODES = 0.03, 0.3  # sd of its change from frame to frame, and more a stop of exposure
 _DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, and counts in full
+_FEW = 12  # points
+_STEP_OVER = 6  # frames
 _LOSS = 2.5
 _ROUNDS = 12
 
@@ -73,7 +76,7 @@ def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]
     """
     table = _table(sightings, kinds)
     n = len(sightings)
-    fit = _Fit(table, n, guess_ev)
+    fit = _Fit(table, n, _start(table, guess_ev))
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
@@ -130,12 +133,35 @@ def _seen_enough(table: _Table) -> _Table:
     return table.where(snr[table.piece] > _LEAST_SNR)
 
 
+def _start(table: _Table, guess_ev: Floats) -> Floats:
+    """Return where to start, (n,) stops: the clear stars' median ratio to the frame before, the guess where there are few."""
+    start = np.nan_to_num(guess_ev)
+    clear = ~table.still & (table.light > _CLEAR * table.sd)
+    order = np.lexsort((table.frame[clear], table.piece[clear]))
+    frame, piece = table.frame[clear][order], table.piece[clear][order]
+    level = np.log2(table.light[clear][order])
+    follows = (np.diff(piece) == 0) & (np.diff(frame) <= _STEP_OVER)
+    before, after, ratio = frame[:-1][follows], frame[1:][follows], np.diff(level)[follows]
+    change = np.diff(start, prepend=start[:1])
+    last = np.arange(start.size) - 1
+    for i in np.unique(after):
+        rows = after == i
+        from_frame = int(before[rows].max())
+        rows &= before == from_frame
+        if np.count_nonzero(rows) >= _FEW:
+            change[i], last[i] = np.median(ratio[rows]), from_frame
+    for i in range(1, start.size):
+        start[i] = start[last[i]] + change[i]
+    return start
+
+
 class _Fit:
     """Working state: `exposure` (n,) natural log, `light` and `texture` (p,) of the pieces."""
 
     def __init__(self, table: _Table, n: int, guess_ev: Floats) -> None:
         self.table, self.n = table, n
-        self.exposure = np.nan_to_num(guess_ev) * np.log(2)
+        self.guess = np.nan_to_num(guess_ev)
+        self.exposure = self.guess * np.log(2)
         self.usual = float(self.exposure.mean())
         self.exposure -= self.usual
         self.pieces = int(table.piece.max()) + 1 if table.piece.size else 0
@@ -204,18 +230,25 @@ class _Fit:
         normal = (jacobian.T @ jacobian).tocsc()
         ridge = normal.diagonal() * 1e-6 + 1e-9 * normal.diagonal().max() + 1e-30
         ridge[: self.n] += 1e-3
-        ridge[size:] += 1 / _LOST_CODES**2
+        prior = self._lost_prior()
         normal.setdiag(normal.diagonal() + ridge)
+        normal += block_diag([csc_array((size, size)), prior], format="csc")
         right = jacobian.T @ (root * off)
-        right[size:] -= self.lost / _LOST_CODES**2
-        change = splu(normal).solve(right)
+        right[size:] -= prior @ self.lost
+        change = splu(csc_array(normal)).solve(right)
         self.exposure += np.clip(change[: self.n], -1.0, 1.0)
         self.lost += np.clip(change[size:], -1.0, 1.0)
         own, both, lost = (
             np.bincount(table.frame, weight * part, minlength=self.n)
             for part in (by_exposure**2, by_exposure * table.step, table.step**2)
         )
-        self.info = np.asarray(own - both**2 / (lost + 1 / _LOST_CODES**2), dtype=float)
+        self.info = np.asarray(own - both**2 / (lost + prior.diagonal()), dtype=float)
+
+    def _lost_prior(self) -> csc_array:
+        """Return the precision (n, n) of what coding takes off: small, and much the same in neighbours of like exposure."""
+        walk = _LOST_WALK_CODES + _LOST_TURN_CODES * np.minimum(np.abs(np.diff(self.guess)), 1.0)
+        between = diags_array(np.tile([[-1.0], [1.0]], self.n), offsets=[0, 1], shape=(self.n - 1, self.n))
+        return csc_array(between.T @ diags_array(1 / walk**2) @ between + diags_array(np.full(self.n, _LOST_CODES**-2)))
 
     def _off(self, by_exposure: Floats) -> Floats:
         """Return what the model leaves of each measure, (m,)."""

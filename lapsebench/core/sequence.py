@@ -22,13 +22,14 @@ class Fault(StrEnum):
     DUPLICATE = "duplicate"
     ODD_SIZE = "odd size"
     METADATA = "metadata disagrees"
+    UNCERTAIN = "exposure uncertain"
 
 
 SPOILT = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.DUPLICATE, Fault.ODD_SIZE})
 """Faults that leave a frame out of the film unless the user takes it back in."""
 
 
-MEASURED = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.METADATA})
+MEASURED = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.METADATA, Fault.UNCERTAIN})
 """Faults that a survey finds anew each time."""
 
 

@@ -23,7 +23,8 @@ Ints = NDArray[np.intp]
 BIAS_SD_EV = 0.06
 """Prior sd of a setting's bias, stops: shutters and irises miss their marks by about this much (common practice)."""
 _TAIL = 4.0  # degrees of freedom of the Student t of flicker, and of the direct observations
-_STIFFNESS = np.logspace(-0.5, 6, 14)
+_STIFFNESS = np.logspace(-3, 6, 19)
+_SCALES = 0.002 * 2.0 ** (np.arange(15) / 2)  # stops, sds of flicker
 _GAP_PENALTY = 1e-3
 _DRIFT_EV = 0.002  # stops a frame: what air and thin cloud change the level of the direct observations by
 _TINY = 1e-9
@@ -73,7 +74,7 @@ def split_path(
         return Split(np.full(n, level), np.zeros(n), np.where(known, 0.0, np.nan), unknown, 0.0, 0.0)
     model = _Model(path, groups, after_gap, direct_observations(direct, direct_sd, path))
     for _ in range(rounds):
-        model.fit_stiffness()
+        model.fit_scales()
         if not model.reweigh():
             break
     bias = model.bias[groups]
@@ -107,38 +108,48 @@ class _Model:
         if direct is not None:
             self.sure = direct.trust * direct.known
             self.turn = self.free * first_turns(direct)
-        self.stiffness: int | None = None
+        self.place: tuple[int, int] | None = None
 
     def by_group(self, values: Floats) -> Floats:
         """Return the sums of `values`, (n,) or (n, columns), over the frames of each group."""
         return np.asarray(self._member @ values, dtype=float)
 
-    def fit_stiffness(self) -> None:
-        """Fit at the stiffness of the highest restricted likelihood: of all at first, then uphill from the last one."""
-        tried: dict[int, _Fit] = {}
+    def fit_scales(self) -> None:
+        """Fit at the scales of the highest restricted likelihood: of many at first, then uphill from the last ones.
 
-        def fit(k: int) -> float:
-            if k not in tried:
-                tried[k] = _Fit(self, float(_STIFFNESS[k]))
-            return tried[k].score
+        Without direct observations the flicker's own scale follows from the residuals and is not searched for.
+        """
+        tried: dict[tuple[int, int], _Fit] = {}
+        scales = range(1) if self.direct is None else range(_SCALES.size)
 
-        if self.stiffness is None:
-            best = min(range(_STIFFNESS.size), key=fit)
+        def score(place: tuple[int, int]) -> float:
+            if place not in tried:
+                stiffness, scale = place
+                tried[place] = _Fit(
+                    self, float(_STIFFNESS[stiffness]), self.sd if self.direct is None else float(_SCALES[scale])
+                )
+            return tried[place].score
+
+        if self.place is None:
+            best = min(((k, j) for k in range(0, _STIFFNESS.size, 2) for j in scales[::2]), key=score)
         else:
-            best, last = self.stiffness, -1
-            while best != last:
-                last = best
-                best = min((k for k in (best - 1, best, best + 1) if 0 <= k < _STIFFNESS.size), key=fit)
-        self.stiffness, self.best = best, tried[best]
+            best = self.place
+        last = None
+        while best != last:
+            last = best
+            near = ((best[0] + k, best[1] + j) for k in (-1, 0, 1) for j in (-1, 0, 1))
+            best = min((at for at in near if 0 <= at[0] < _STIFFNESS.size and at[1] in scales), key=score)
+        self.place, self.best = best, tried[best]
         self.scene, self.bias, self.level = self.best.scene, self.best.bias, self.best.level
 
     def reweigh(self) -> bool:
         """Set the weights of the heavy tails from the residuals; return whether they still move."""
         off = np.where(self.known, self.path - self.scene - self.bias[self.groups], 0.0)
         before = np.concatenate([self.weight, self.sure])
-        used = 2.0 if self.direct is None else self._freedom_used()
-        sd = np.sqrt((self.weight * off**2).sum() / max(self.known.sum() - used, 1.0))
-        self.sd = max(float(sd), LEAST_SD_EV)
+        self.sd = self.best.sd
+        if self.direct is None:
+            sd = np.sqrt((self.weight * off**2).sum() / max(int(self.known.sum()) - 2, 1))
+            self.sd = max(float(sd), LEAST_SD_EV)
         self.weight = self.known * tail_weights(off / self.sd, _TAIL)
         turn_sd = max(self.sd / np.sqrt(self.best.stiffness), 1e-6)
         self.turn = self.free * tail_weights(np.diff(self.scene, 2) / turn_sd, TURN_TAIL)
@@ -147,14 +158,6 @@ class _Model:
             self.sure = self.direct.known * tail_weights(missed, _TAIL)
             self.walk = self.loose * tail_weights(np.diff(self.level) / _DRIFT_EV, TURN_TAIL)
         return bool(np.abs(np.concatenate([self.weight, self.sure]) - before).max() > 0.01)
-
-    def _freedom_used(self) -> float:
-        """Return how many degrees of freedom of the path scene and bias take: the slope of the logdet by its log weight."""
-        weight, more = self.weight, 1.01
-        self.weight = more * weight
-        heavier = _Fit(self, self.best.stiffness).logdet
-        self.weight = weight
-        return float((heavier - self.best.logdet) / np.log(more))
 
     def error(self) -> Floats:
         """Return the posterior standard error of the scene against its neighbours, (n,) stops.
@@ -178,11 +181,11 @@ class _Fit:
     by Woodbury's identity. A^-1 W M = M - A^-1 P M, with P the penalties, keeps digits where a bias is nearly a constant.
     """
 
-    def __init__(self, model: _Model, stiffness: float) -> None:
-        self.stiffness, self.sd, self.turn_sd = stiffness, model.sd, model.sd / float(np.sqrt(stiffness))
+    def __init__(self, model: _Model, stiffness: float, sd: float) -> None:
+        self.stiffness, self.sd, self.turn_sd = stiffness, sd, sd / float(np.sqrt(stiffness))
         self._stride = 1 if model.direct is None else 2
         n, stride = model.path.size, self._stride
-        ridge = (model.sd / BIAS_SD_EV) ** 2
+        ridge = (sd / BIAS_SD_EV) ** 2
         turn = stiffness * model.turn
         bands, right = np.zeros((2 * stride + 1, n * stride)), np.zeros(n * stride)
         bands[0] = _TINY
@@ -192,8 +195,8 @@ class _Fit:
         pull = np.zeros((n * stride, model.count))
         pull[::stride] = _penalised(turn, np.diff(model.stairs, 2, axis=0), TURN)
         if model.direct is not None:
-            seen = model.sd**2 * model.direct.precision * model.sure
-            walk = (model.sd / _DRIFT_EV) ** 2 * model.walk
+            seen = sd**2 * model.direct.precision * model.sure
+            walk = (sd / _DRIFT_EV) ** 2 * model.walk
             bands[0] += np.repeat(seen, 2)
             bands[1, ::2] += seen
             add_differences(bands, walk, WALK, stride=2, start=1)
@@ -219,7 +222,7 @@ class _Fit:
             freedom = max(int(model.known.sum()) - 2, 1)
             self.score: float = shape + freedom * np.log(max(misfit / freedom, LEAST_SD_EV**2))
         else:
-            self.score = shape + misfit / model.sd**2
+            self.score = shape + misfit / sd**2 + (int(model.known.sum()) - n - model.count - 2) * np.log(sd**2)
 
     def change_variance(self) -> Floats:
         """Return the posterior variance of the scene's change from each frame to the next, (n - 1,), in units of sd^2."""

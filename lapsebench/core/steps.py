@@ -84,6 +84,8 @@ def _direct_jumps(received: Floats, sd: Floats) -> tuple[Bools, Floats, Floats]:
     """
     known = np.flatnonzero(np.isfinite(received) & np.isfinite(sd))
     seen, jumps, error = np.zeros(received.size - 1, bool), np.zeros(received.size - 1), np.zeros(received.size - 1)
+    if known.size < 2:
+        return seen, jumps, error
     beside = np.diff(known) == 1
     at = known[:-1][beside]
     change = np.diff(received[known])

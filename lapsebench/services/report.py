@@ -74,6 +74,7 @@ def _frame(i: int, frame: Frame, survey: Survey, film: FilmLight, used: bool) ->
         "luminance_ev": _number(light.luminance_ev[i]),
         "received_ev": _number(light.received_ev[i]),
         "scene_ev": _number(light.scene_ev[i]),
+        "error_ev": _number(light.error_ev[i]),
         "film_ev": _number(film.film_ev[i]),
         "gain_ev": _number(film.gain_ev[i]),
         "virtual_ev": _number(film.virtual_ev[i]),

@@ -15,6 +15,7 @@ from lapsebench.core.response import Response
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
+from lapsebench.core.uncertainty import margin_ev, uncertain_frames
 from lapsebench.services.candles import Look, ask_candles, filled_in
 from lapsebench.services.metering import Metering, metered
 from lapsebench.services.tilelight import exposures, responses_of, seen_tiles
@@ -70,13 +71,20 @@ def light_of_shot(
         separated = separate(evidence, separated.pairs)
         separated = replace(separated, light=filled_in(separated.light, candles))
     disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)
-    found = {Fault.BLOWN: blown, Fault.BLACK: black, Fault.STRAY_LIGHT: stray, Fault.METADATA: disagreeing}
+    uncertain = uncertain_frames(separated.light.error_ev, spoilt | stray)
+    found = {
+        Fault.BLOWN: blown,
+        Fault.BLACK: black,
+        Fault.STRAY_LIGHT: stray,
+        Fault.METADATA: disagreeing,
+        Fault.UNCERTAIN: uncertain,
+    }
     faults = {
         shot.first + k: frozenset(fault for fault, where in found.items() if where[k])
         for k in range(len(members))
         if any(where[k] for where in found.values())
     }
-    return ShotLight(separated.light, responses, faults, tuple(_notes(members, separated)), metering)
+    return ShotLight(separated.light, responses, faults, tuple(_notes(members, separated, uncertain)), metering)
 
 
 def at_moves(
@@ -127,7 +135,7 @@ def _evidence(
     return evidence, responses
 
 
-def _notes(frames: Sequence[Frame], separated: Separated) -> list[str]:
+def _notes(frames: Sequence[Frame], separated: Separated, uncertain: Bools) -> list[str]:
     """Return what the user should know of how the light was found."""
     notes = []
     readable = [frame for frame in frames if frame.readable]
@@ -140,4 +148,9 @@ def _notes(frames: Sequence[Frame], separated: Separated) -> list[str]:
         notes.append(
             f"At {len(separated.disagreeing)} frames the pictures do not follow the recorded settings; the pictures decide."
         )
+    count = np.count_nonzero(uncertain)
+    if count:
+        most = margin_ev(separated.light.error_ev[uncertain]).max()
+        words = "1 frame: exposure uncertain, by" if count == 1 else f"{count} frames: exposure uncertain, by up to"
+        notes.append(f"{words} ± {most:.2f} stop. Look at them in the film; hold them with a peg, or leave them out.")
     return notes

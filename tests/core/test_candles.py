@@ -21,7 +21,7 @@ def sightings(
     for ev in received_ev:
         exact = 2.0**ev * light
         measured = exact * (1 + random.normal(0, own, stars)) + random.normal(0, noise, stars)
-        lights = Lights(measured, np.full(stars, 0.1), np.full(stars, noise))
+        lights = Lights(measured, np.full(stars, 0.1), np.full(stars, noise), np.zeros(stars))
         seen.append(Sighting(np.arange(stars), lights, lights))
     return seen, dict.fromkeys(range(stars), Kind.STAR)
 
@@ -52,7 +52,7 @@ def test_a_plain_least_squares_solver_finds_the_same() -> None:
     light = random.uniform(0.5, 2.0, stars)
     noise = 0.02
     measured = np.exp2(received)[:, None] * light + random.normal(0, noise, (frames, stars))
-    lights = [Lights(row, np.full(stars, 0.1), np.full(stars, noise)) for row in measured]
+    lights = [Lights(row, np.full(stars, 0.1), np.full(stars, noise), np.zeros(stars)) for row in measured]
     seen = [Sighting(np.arange(stars), each, each) for each in lights]
     told = candle_light(seen, dict.fromkeys(range(stars), Kind.STAR), np.zeros(frames))
 
@@ -73,7 +73,7 @@ def test_stars_behind_clouds_and_aeroplanes_do_not_bend_it() -> None:
         light = one.star.light.copy()
         hidden = (np.arange(light.size) + i) % 150 < 20
         light[hidden] *= random.uniform(0.2, 1.8, hidden.sum())
-        seen[i] = Sighting(one.number, Lights(light, one.star.around, one.star.sd), one.lamp)
+        seen[i] = Sighting(one.number, Lights(light, one.star.around, one.star.sd, one.star.step), one.lamp)
     told = candle_light(seen, kinds, np.zeros(60))
     assert np.std(off(told.received_ev, received)) < 0.01
 
@@ -88,8 +88,8 @@ def test_lamps_tell_it_though_the_ground_around_them_brightens_with_the_sky() ->
     for ev, level in zip(received, sky, strict=True):
         around = 2.0**ev * level * 0.5 * np.ones(lamps)
         measured = 2.0**ev * light + texture * around + random.normal(0, 0.01, lamps)
-        lights = Lights(measured, around, np.full(lamps, 0.01))
-        nowhere = Lights(np.full(lamps, np.nan), around, np.full(lamps, 0.01))
+        lights = Lights(measured, around, np.full(lamps, 0.01), np.zeros(lamps))
+        nowhere = Lights(np.full(lamps, np.nan), around, np.full(lamps, 0.01), np.zeros(lamps))
         seen.append(Sighting(np.arange(lamps), nowhere, lights))
     told = candle_light(seen, dict.fromkeys(range(lamps), Kind.LAMP), np.zeros(frames))
     assert np.std(np.diff(off(told.received_ev, received))) < 0.02
@@ -103,8 +103,10 @@ def test_bright_ground_is_no_lamp() -> None:
     seen = []
     for level in sky:
         around = level * np.ones(spots)
-        lights = Lights(texture * around * (1 + random.normal(0, 0.01, spots)), around, np.full(spots, 0.01))
-        seen.append(Sighting(np.arange(spots), Lights(np.full(spots, np.nan), around, around), lights))
+        lights = Lights(
+            texture * around * (1 + random.normal(0, 0.01, spots)), around, np.full(spots, 0.01), np.zeros(spots)
+        )
+        seen.append(Sighting(np.arange(spots), Lights(np.full(spots, np.nan), around, around, around), lights))
     told = candle_light(seen, dict.fromkeys(range(spots), Kind.LAMP), np.zeros(frames))
     assert np.isnan(told.received_ev).all()
 

@@ -43,7 +43,7 @@ def test_one_fit_is_that_of_least_squares_on_all_that_is_known(seed: int, with_s
     model = _Model(path, groups, np.zeros(n, bool), direct_observations(direct if with_stars else None, sd, path))
     model.weight = np.where(np.isfinite(path), random.uniform(0.2, 1.2, n), 0.0)
     model.turn = random.uniform(0.01, 1.3, n - 2)
-    fit = _Fit(model, stiffness)
+    fit = _Fit(model, stiffness, model.sd)
     seen, known = np.isfinite(direct) & with_stars, np.isfinite(path)
     rows: list[tuple[Floats, Floats, Floats]] = []  # of scene, bias and level: design, value, precision
 
