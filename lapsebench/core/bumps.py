@@ -20,13 +20,20 @@ Ints = NDArray[np.intp]
 LONGEST = 3
 """Frames that one bump may last; a longer one is a camera position of its own."""
 _DARK = 0.001  # linear light added before the logarithm, so that noise in the dark is no detail
+_LEAST_DRIFT = 0.12  # tiles between two frames that are worth a look: half a bump that is to be found
+_OPPOSITE = 0.5  # of the larger of the two shifts into and out of a bump: what their sum may be
+_TILES = 600  # most tiles that tell shifts
+_HISTORY = 250  # pairs that tell which tiles stand still
+_UNSTEADY, _STEADY_FLOOR = 0.3, 0.02  # stops: unsteadier tiles are no worse, steadier ones no better
+_LOOSE = 0.1  # stops, scale of the loss in the fit of a shift
+_FIT_ROUNDS = 3
 _LEAST_SHIFT = 0.0022  # of the picture's longer side
 _AGREE = 0.0012  # of the longer side, or a quarter of the shift: blocks closer to the common shift agree with it
 _BACKED = 0.5  # share of the still detail that has to agree
 _LEAST_BLOCKS = 4
 _BETTER = 0.03  # by which detail is more alike at the shift than in place
 _ALIKE = 0.5
-_SMEARED = 0.55  # of the fine detail left
+_SMEARED = 0.75  # of the fine detail left; 0.92 and more is in frames that nothing happened to
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +63,89 @@ def is_bumped(match: Match) -> bool:
     if np.count_nonzero(found) < _LEAST_BLOCKS or match.energy[found].sum() < _BACKED * match.energy.sum():
         return False
     shift, weight = match.shift[found], match.energy[found]
+    if _weighted_median(match.sharp[found], weight) < _SMEARED:
+        return True
     common = np.array([_weighted_median(shift[:, c], weight) for c in (0, 1)])
     off = np.hypot(*(shift - common).T)
     agree = off < max(_AGREE, float(np.hypot(*common)) / 4)
     if weight[agree].sum() < _BACKED * match.energy.sum() or np.count_nonzero(agree) < _LEAST_BLOCKS:
         return False
-    if np.hypot(*common) > _LEAST_SHIFT:
-        better = (match.alike - match.in_place)[found][agree]
-        return _weighted_median(better, weight[agree]) > _BETTER
-    return _weighted_median(match.sharp[found], weight) < _SMEARED
+    better = (match.alike - match.in_place)[found][agree]
+    return bool(np.hypot(*common) > _LEAST_SHIFT) and _weighted_median(better, weight[agree]) > _BETTER
+
+
+def suspects(light: NDArray[np.float32], usable: Bools) -> list[tuple[int, int, int, int]]:
+    """Return where the camera may have been bumped: frame before, first, last bumped frame, frame after.
+
+    `light`: (n, rows, cols) tile luminance. `usable`: (n,) frames to go by; the others are stepped over. There the tiles
+    that stand still shift by a little more than nothing, and back again.
+    """
+    frames = np.flatnonzero(usable)
+    if frames.size < 3:
+        return []
+    shift = tile_shifts(light[frames])
+    size = np.hypot(*shift.T)
+    found = []
+    for into in np.flatnonzero(size > _LEAST_DRIFT).tolist():
+        for out in range(into + 1, min(into + 1 + LONGEST, size.size)):
+            if np.hypot(*(shift[into] + shift[out])) < _OPPOSITE * min(size[into], size[out]):
+                before, first, last, after = frames[[into, into + 1, out, out + 1]].tolist()
+                found.append((before, first, last, after))
+    return found
+
+
+def tile_shifts(light: NDArray[np.float32]) -> Floats:
+    """Return how far the still detail moves from each frame to the next, (n - 1, 2) tiles down and right.
+
+    `light`: (n, rows, cols). A first-order estimate from gradients (Lucas & Kanade 1981) with a Cauchy loss, on the tiles
+    that keep step with the rest and have detail: good to a quarter for parts of a tile, and too small for more.
+    """
+    tiles, weights = _still_tiles(light)
+
+    def fit(before: NDArray[np.float32], after: NDArray[np.float32]) -> Floats:
+        a, b = _logs(before), _logs(after)
+        down, right = (slope.reshape(a.shape[0], -1)[:, tiles] for slope in _slopes((a + b) * np.float32(0.5)))
+        change = (b - a).reshape(a.shape[0], -1)[:, tiles]
+        terms = np.stack([-down, -right, np.ones_like(down)], axis=1)
+        solved, trust = np.zeros((a.shape[0], 3), np.float32), np.broadcast_to(weights, change.shape)
+        for _ in range(_FIT_ROUNDS):
+            weighed = terms * trust[:, None]
+            normal = weighed @ terms.transpose(0, 2, 1) + np.float32(1e-4) * np.eye(3, dtype=np.float32)
+            solved = np.linalg.solve(normal, (weighed @ change[..., None]))[..., 0]
+            off = change - np.einsum("ij,ijk->ik", solved, terms)
+            trust = weights / (1 + (off / np.float32(_LOOSE)) ** 2)
+        return solved[:, :2].astype(float)
+
+    return by_frames(fit, light[:-1], light[1:])
+
+
+def _still_tiles(light: NDArray[np.float32]) -> tuple[Ints, NDArray[np.float32]]:
+    """Return the tiles, numbered over rows * cols, that keep step with the rest and have detail, and their weights."""
+    places = np.arange(0, light.shape[0] - 1, max(light.shape[0] // _HISTORY, 1))
+    logs = _logs(light[places])
+    change = (_logs(light[places + 1]) - logs).reshape(places.size, -1)
+    weights: NDArray[np.float32] = np.ones(change.shape[1], np.float32)
+    for _ in range(2):
+        gain = change @ weights / weights.sum()
+        off = np.median(np.abs(change - gain[:, None]), axis=0)
+        square = np.minimum(off, np.float32(_UNSTEADY)) ** 2 + np.float32(_STEADY_FLOOR**2)
+        weights = np.asarray(square.min() / square, np.float32)
+    down, right = _slopes(logs)
+    detail = (down**2 + right**2).mean(axis=0).ravel() * weights
+    tiles = np.argsort(detail)[-_TILES:]
+    return tiles, weights[tiles]
+
+
+def _logs(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.log2(np.maximum(light, 0) + np.float32(_DARK))
+
+
+def _slopes(logs: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return the slopes down and to the right, stops a tile, of (n, rows, cols); 0 at the edges."""
+    down, right = np.zeros_like(logs), np.zeros_like(logs)
+    down[:, 1:-1] = (logs[:, 2:] - logs[:, :-2]) / 2
+    right[:, :, 1:-1] = (logs[:, :, 2:] - logs[:, :, :-2]) / 2
+    return down, right
 
 
 def _weighted_median(values: Floats, weights: Floats) -> float:

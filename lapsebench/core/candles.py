@@ -62,7 +62,8 @@ class Sighting:
 class CandleLight:
     """`received_ev` (n,): exposure received, stops, up to a constant; `sd_ev` its standard error; NaN where not known.
 
-    `count`: (n,) points that told it."""
+    `count`: (n,) points that told it, -1 where none were asked.
+    """
 
     received_ev: Floats
     sd_ev: Floats
@@ -134,7 +135,7 @@ def _seen_enough(table: _Table) -> _Table:
 
 
 def _start(table: _Table, guess_ev: Floats) -> Floats:
-    """Return where to start, (n,) stops: the clear stars' median ratio to the frame before, the guess where there are few."""
+    """Return where to start, (n,) stops: the clear stars' median ratio to the frame before, the guess where few are."""
     start = np.nan_to_num(guess_ev)
     clear = ~table.still & (table.light > _CLEAR * table.sd)
     order = np.lexsort((table.frame[clear], table.piece[clear]))
@@ -272,5 +273,17 @@ class _Fit:
     def result(self) -> CandleLight:
         count = np.bincount(self.table.frame, minlength=self.n)
         known = (self.info > 0) & (count >= 5)
-        sd = np.where(known, 1 / np.sqrt(np.maximum(self.info, 1e-12)), np.nan) / np.log(2)
+        sd = np.where(known, self._disagreement() / np.sqrt(np.maximum(self.info, 1e-12)), np.nan) / np.log(2)
         return CandleLight(np.where(known, (self.exposure + self.usual) / np.log(2), np.nan), sd, count)
+
+    def _disagreement(self) -> Floats:
+        """Return how far the points of each frame disagree beyond their noise, (n,), 1 or more: clouds do that."""
+        table = self.table
+        received = self._received() * self.light[table.piece]
+        off = np.abs(self._off(received)) / np.sqrt(table.sd**2 + (_OWN * received) ** 2)
+        more = np.ones(self.n)
+        order = np.argsort(table.frame, kind="stable")
+        starts = np.searchsorted(table.frame[order], np.arange(self.n + 1))
+        for i in np.flatnonzero(np.diff(starts) >= _LEAST_SEEN):
+            more[i] = max(1.0, 1.4826 * float(np.median(off[order[starts[i] : starts[i + 1]]])))
+        return more

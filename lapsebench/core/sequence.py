@@ -16,6 +16,7 @@ class Fault(StrEnum):
 
     UNREADABLE = "unreadable"
     STRAY_LIGHT = "stray light"
+    BUMPED = "bumped"
     BLOWN = "blown"
     BLACK = "black"
     GAP = "gap"
@@ -25,11 +26,31 @@ class Fault(StrEnum):
     UNCERTAIN = "exposure uncertain"
 
 
-SPOILT = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.DUPLICATE, Fault.ODD_SIZE})
+SPOILT = frozenset(
+    {
+        Fault.UNREADABLE,
+        Fault.STRAY_LIGHT,
+        Fault.BUMPED,
+        Fault.BLOWN,
+        Fault.BLACK,
+        Fault.DUPLICATE,
+        Fault.ODD_SIZE,
+    }
+)
 """Faults that leave a frame out of the film unless the user takes it back in."""
 
 
-MEASURED = frozenset({Fault.UNREADABLE, Fault.STRAY_LIGHT, Fault.BLOWN, Fault.BLACK, Fault.METADATA, Fault.UNCERTAIN})
+MEASURED = frozenset(
+    {
+        Fault.UNREADABLE,
+        Fault.STRAY_LIGHT,
+        Fault.BUMPED,
+        Fault.BLOWN,
+        Fault.BLACK,
+        Fault.METADATA,
+        Fault.UNCERTAIN,
+    }
+)
 """Faults that a survey finds anew each time."""
 
 

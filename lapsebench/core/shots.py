@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
+from lapsebench.core.bumps import LONGEST
 from lapsebench.core.chunks import by_frames
 from lapsebench.core.sequence import Fault, Frame, Shot
 
@@ -20,6 +21,7 @@ MOVED = "the camera was moved"
 _DETAIL_TILES = 4.0  # detail is what is finer than this
 _DARK = 0.001  # linear light added before the logarithm, so that noise in the dark is no detail
 _ALIKE, _UNLIKE, _DROP = 0.75, 0.6, 0.75
+_BACK = 0.1  # by which it is at least more alike once it is back
 
 
 def find_shots(frames: Sequence[Frame]) -> tuple[Shot, ...]:
@@ -80,7 +82,8 @@ def moved_frames(light: NDArray[np.float32], usable: NDArray[np.bool_]) -> list[
     """Return the frames from which on the picture's fine detail is another one: the camera was aimed anew before them.
 
     `light`: (n, rows, cols) tile luminance. `usable`: (n,) frames to go by. Detail must agree well among the frames on
-    either side and badly across, so that a lively sky without ground is no move.
+    either side and badly across, so that a lively sky without ground is no move; and it must not be back within a few
+    frames, as after a bump.
     """
     frames = np.flatnonzero(usable)
     if frames.size < 6:
@@ -104,7 +107,25 @@ def _is_move(detail: NDArray[np.float32], alike: NDArray[np.float32], k: int) ->
     """Return whether the detail changes for good between the usable frames k and k + 1."""
     sides = float(np.median(np.concatenate([alike[max(0, k - 3) : k], alike[k + 1 : k + 4]])))
     across = float(np.median(detail[k - 2 : k + 1] @ detail[k + 1 : k + 4].T))
-    return sides > _ALIKE and max(alike[k], across) < min(_UNLIKE, _DROP * sides)
+    move = sides > _ALIKE and max(alike[k], across) < min(_UNLIKE, _DROP * sides)
+    return move and not _is_back(detail, k, across=min(float(alike[k]), across), usual=sides)
+
+
+def _is_back(detail: NDArray[np.float32], k: int, *, across: float, usual: float) -> bool:
+    """Whether the detail, so little alike `across` k | k + 1, is the old one just beyond the longest bump to either side.
+
+    It need only be as much alike as frames of one side so far apart are: the sky moves on. `usual`: alike as neighbours.
+    """
+    last = detail.shape[0] - 1
+    for near, far, other in (
+        (detail[k - 2 : k + 1], k + 1 + LONGEST, k - 3 - LONGEST),
+        (detail[k + 1 : k + 4], k - LONGEST, k + 4 + LONGEST),
+    ):
+        if 0 <= far <= last:
+            same_side = float(np.median(near @ detail[other])) if 0 <= other <= last else usual
+            if float(np.median(near @ detail[far])) > max((same_side + across) / 2, across + _BACK):
+                return True
+    return False
 
 
 def split_shot(shot: Shot, starts: Sequence[int], why: str) -> tuple[Shot, ...]:

@@ -22,7 +22,8 @@ Ints = NDArray[np.intp]
 
 BIAS_SD_EV = 0.06
 """Prior sd of a setting's bias, stops: shutters and irises miss their marks by about this much (common practice)."""
-_TAIL = 4.0  # degrees of freedom of the Student t of flicker, and of the direct observations
+_TAIL = 4.0  # degrees of freedom of the Student t of flicker
+_DIRECT_TAIL = 10.0  # and of the direct observations, whose errors are told
 _STIFFNESS = np.logspace(-3, 6, 19)
 _SCALES = 0.002 * 2.0 ** (np.arange(15) / 2)  # stops, sds of flicker
 _GAP_PENALTY = 1e-3
@@ -98,8 +99,7 @@ class _Model:
         self._member = csr_array((np.ones(n), (groups, np.arange(n))), shape=(self.count, n))
         gap = np.where(after_gap, _GAP_PENALTY, 1.0)
         self.free = np.minimum(gap[1:-1], gap[2:])
-        found_anew = ~self.known[1:] | ~self.known[:-1]  # what is followed may be lost over spoilt frames
-        self.loose = np.where(found_anew, _GAP_PENALTY, gap[1:])
+        self.loose = gap[1:]
         self.weight = self.known.astype(float)
         self.turn = self.free.copy()
         self.sd = 0.03
@@ -155,7 +155,7 @@ class _Model:
         self.turn = self.free * tail_weights(np.diff(self.scene, 2) / turn_sd, TURN_TAIL)
         if self.direct is not None:
             missed = (self.direct.value - self.scene - self.level) * np.sqrt(self.direct.precision)
-            self.sure = self.direct.known * tail_weights(missed, _TAIL)
+            self.sure = self.direct.known * tail_weights(missed, _DIRECT_TAIL)
             self.walk = self.loose * tail_weights(np.diff(self.level) / _DRIFT_EV, TURN_TAIL)
         return bool(np.abs(np.concatenate([self.weight, self.sure]) - before).max() > 0.01)
 

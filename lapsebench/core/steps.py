@@ -54,19 +54,27 @@ def find_steps(
     level = path[frames]
     share = _neighbour_share(pairs, path.size)
     agree = (share >= np.maximum(_LEAST_SHARE, _LEAST_OF_USUAL_SHARE * _usual(share, frames)))[frames[1:]]
-    jumps, around = _jumps(level)
+    level_jumps, around = _jumps(level)
     against_marks = np.where(changed[frames[1:]], _LEAST_AGAINST_MARKS_EV, 1.25 * _LEAST_AGAINST_MARKS_EV)
     sure = trusted[frames[:-1]] & trusted[frames[1:]]
-    least = np.where(sure, np.maximum(against_marks, _OVER_USUAL_JUMP * _usual_jump(jumps)), _LEAST_EV)
-    lasting = jumps - around
+    least = np.where(sure, np.maximum(against_marks, _OVER_USUAL_JUMP * _usual_jump(level_jumps)), _LEAST_EV)
+    lasting = level_jumps - around
     found = (np.abs(lasting) > least) & agree & _stays(level, lasting)
     if direct is not None and direct_sd is not None:
         seen, jumps, error = _direct_jumps(level - direct[frames], direct_sd[frames])
         against_marks = against_marks * np.where(np.diff(frames) > 1, _OVER_SPOILT, 1.0)
         least = np.maximum(np.where(sure, against_marks, _LEAST_EV), _LEAST_DIRECT_SD * error)
-        found = np.where(seen, np.abs(jumps) > least, found)
+        found = np.where(seen, (np.abs(jumps) > least) & _followed(lasting, jumps, _usual_jump(level_jumps)), found)
         lasting = np.where(seen, jumps, lasting)
     return tuple(Step(int(frames[k + 1]), int(frames[k]), float(lasting[k])) for k in np.flatnonzero(found))
+
+
+def _followed(tiles: Floats, stars: Floats, usual: Floats) -> Bools:
+    """Return where a jump of the stars is the camera's: the tiles jump that way too, or the sky jumps about anyway.
+
+    Else a cloud went over the stars. `usual`: what the tiles usually jump by around there.
+    """
+    return np.asarray((tiles * np.sign(stars) > 0.4 * np.abs(stars)) | (usual > 0.2 * np.abs(stars)))
 
 
 def _jumps(level: Floats) -> tuple[Floats, Floats]:

@@ -11,16 +11,11 @@ Bools = NDArray[np.bool_]
 UNCERTAIN_EV = 0.02
 """Standard error in stops above which a frame's exposure is called uncertain.
 
-Two such frames side by side then differ by more than 0.016 stop more often than not (57 %), and that is the least flicker the
-eye sees: 0.55 % either way at 6 Hz (Robson 1966, JOSA 56(8):1141).
+More often than not (57 %) two such frames side by side are wrong against each other by more than 0.016 stop, the least
+flicker that is seen: 0.55 % to either side at 6 Hz (Robson 1966, JOSA 56(8):1141).
 """
 SURE_ERRORS = 2.0
 """Standard errors to either side that hold the truth in 95 of 100 frames."""
-
-
-def margin_ev(error_ev: Floats) -> Floats:
-    """Return how far to either side the exposure may be off with 95 % certainty, stops, for standard errors of any shape."""
-    return SURE_ERRORS * error_ev
 
 
 def uncertain_frames(error_ev: Floats, spoilt: Bools) -> Bools:

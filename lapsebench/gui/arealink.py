@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from PySide6.QtCore import QObject
+from PySide6.QtGui import QAction
 
 from lapsebench.core.area import AreaKind, MeteringArea, flat_skyline, with_horizon
 from lapsebench.gui.commands import change_area
@@ -14,17 +15,20 @@ from lapsebench.gui.session import Session
 
 
 class AreaLink(QObject):
-    """Keeps layer and row on the session's shot, and turns what is done on them into edits."""
+    """Keeps layer, row and the menu's `switch` on the session's shot, and turns what is done on them into edits."""
 
-    def __init__(self, session: Session, layer: AreaLayer, row: MeteringRow, parent: QObject | None = None) -> None:
+    def __init__(
+        self, session: Session, layer: AreaLayer, row: MeteringRow, switch: QAction, parent: QObject | None = None
+    ) -> None:
         super().__init__(parent)
-        self._session, self._layer, self._row = session, layer, row
+        self._session, self._layer, self._row, self._switch = session, layer, row, switch
         self._dragging = False
         for signal in (session.project_changed, session.surveyed):
             signal.connect(self._show)
         session.shot_changed.connect(self._let_go)
         row.kind_chosen.connect(self._choose)
         row.find_wanted.connect(self._find)
+        row.show_box.toggled.connect(switch.setChecked)
         row.show_box.toggled.connect(self._show)
         layer.changed.connect(self._change)
         layer.find_wanted.connect(self._find)
@@ -35,6 +39,7 @@ class AreaLink(QObject):
         area = shot.area if shot else MeteringArea()
         known = metering is not None
         self._row.show_area(area, metering)
+        self._switch.setEnabled(area.kind is not AreaKind.WHOLE)
         found = metering.horizon.skyline if metering and metering.horizon else ()
         seen = with_horizon(area, found) if area.by_horizon else area
         nothing = area.by_horizon and not seen.horizon

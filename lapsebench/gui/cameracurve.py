@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QSignalBlocker, Qt
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtGui import QPalette
-from PySide6.QtWidgets import QCheckBox, QDialog, QDialogButtonBox, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QDialog, QDialogButtonBox, QVBoxLayout, QWidget
 
 from lapsebench.core.curves import CameraCurve, kind_of
 from lapsebench.core.response import Origin, srgb_response
@@ -24,6 +24,8 @@ _DARK_THEME = 128  # lightness of a ground under which its theme is dark
 class CurveRow(QWidget):
     """Says where the camera's curve comes from, lets it be used or not, and shows it."""
 
+    changed = Signal()
+
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._session = session
@@ -32,14 +34,12 @@ class CurveRow(QWidget):
         self.use.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.show_curve = push_button(self.tr("Camera curve..."), self, spoken=self.tr("Show the camera's curve"))
         self.origin = soft_label(self)
-        row = QHBoxLayout()
-        row.addWidget(self.use, 1)
-        row.addWidget(self.show_curve)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(2)
-        layout.addLayout(row)
-        layout.addWidget(self.origin)
+        layout.setSpacing(4)
+        for widget in (self.use, self.origin):
+            layout.addWidget(widget)
+        layout.addWidget(self.show_curve, 0, Qt.AlignmentFlag.AlignLeft)
         self.use.toggled.connect(self._switch)
         self.show_curve.clicked.connect(self._open)
         session.project_changed.connect(self.refresh)
@@ -65,6 +65,14 @@ class CurveRow(QWidget):
         self.show_curve.setEnabled(curve is not None)
         self.origin.setText(self._words(curve))
         self.use.setAccessibleDescription(self.origin.text())
+        self.changed.emit()
+
+    @property
+    def state(self) -> str:
+        """The curve that light is measured through, in two words."""
+        curve = self.curve
+        own = curve is not None and curve.estimated and self.use.isChecked()
+        return self.tr("camera curve") if own else self.tr("sRGB curve")
 
     def _words(self, curve: CameraCurve | None) -> str:
         if curve is None:

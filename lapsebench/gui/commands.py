@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import reduce
 from typing import Any
 
 from PySide6.QtGui import QUndoCommand
@@ -102,6 +103,12 @@ def place_peg(frame: int, film_ev: float) -> Edit:
 def remove_peg(frame: int) -> Edit:
     """Return the edit that takes a peg away."""
     return lambda project: change_light(pegs=tuple(peg for peg in project.light.pegs if peg.frame != frame))(project)
+
+
+def toggle_frames(frames: Iterable[int]) -> Edit:
+    """Return the edit that toggles each of several frames, see `toggle_frame`."""
+    each = tuple(map(toggle_frame, frames))
+    return lambda project: reduce(lambda so_far, edit: edit(so_far), each, project)
 
 
 def toggle_frame(frame: int) -> Edit:

@@ -61,6 +61,7 @@ class Deeds(QObject):
             "full": lambda: window.bench.picture.set_zoom(1.0),
             "zoom in": lambda: window.bench.picture.zoom_by(1.25),
             "zoom out": lambda: window.bench.picture.zoom_by(0.8),
+            "area": self._show_area,
             "theme": window.set_theme,
             "full screen": self._full_screen,
         }
@@ -94,6 +95,9 @@ class Deeds(QObject):
 
     def _show_side(self, side: Side) -> None:
         self._window.bench.picture.set_side(side)
+
+    def _show_area(self, on: bool) -> None:
+        self._window.bench.light.measuring.area.show_box.setChecked(on)
 
     def _full_screen(self, on: bool) -> None:
         state, full = self._window.windowState(), Qt.WindowState.WindowFullScreen

@@ -38,7 +38,7 @@ class Menus(QObject):
         file.addMenu(self.recent_menu)
         self._extend(file, ["open demo", "-", "save", "save as", "-", "survey", "film file", "film", "-", "quit"])
         self._menu(bar, self.tr("&Edit"), ["undo", "redo", "-", "toggle frame", "peg", "drop pegs"])
-        view = ["before", "divided", "film side", "-", "fit", "full", "zoom in", "zoom out", "-"]
+        view = ["before", "divided", "film side", "-", "fit", "full", "zoom in", "zoom out", "area", "-"]
         self._menu(bar, self.tr("&View"), [*view, "dark", "light", "red", "-", "full screen"])
         play = ["play", "forward", "stop", "back", "-", "step on", "step back", "ten on", "ten back", "-"]
         self._menu(
@@ -88,6 +88,7 @@ class Menus(QObject):
         add("full", self.tr("Picture at &100 %"), do["full"], "H")
         add("zoom in", self.tr("&Larger"), do["zoom in"], _Standard.ZoomIn)
         add("zoom out", self.tr("&Smaller"), do["zoom out"], _Standard.ZoomOut)
+        self.actions.add_switch("area", self.tr("Show the metering &area"), do["area"], "A")
         themes = {"dark": self.tr("Dar&k"), "light": self.tr("Li&ght"), "red": self.tr("&Red, for the night outside")}
         self.actions.add_choice(themes, lambda name: do["theme"](Theme(name)), theme.value)
         self.actions.add_switch("full screen", self.tr("F&ull screen"), do["full screen"], _Standard.FullScreen)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from math import isfinite, nan
 
 from PySide6.QtCore import QEvent, QPoint, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QContextMenuEvent, QFocusEvent, QHelpEvent, QKeyEvent
@@ -12,7 +13,7 @@ from lapsebench.core.filmlight import FilmLight, Peg
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.separation import Light
-from lapsebench.core.sequence import Shot
+from lapsebench.core.sequence import Fault, Shot
 from lapsebench.gui.strip_handles import peg_at
 from lapsebench.gui.strip_keys import StripKeys
 from lapsebench.gui.strip_legend import StripLegend
@@ -22,6 +23,7 @@ from lapsebench.gui.strip_model import Curve
 from lapsebench.gui.strip_mouse import StripMouse
 from lapsebench.gui.strip_readout import StripReadout
 from lapsebench.gui.strip_style import DARK, LIGHT
+from lapsebench.gui.words import Words
 
 SURVEY_REPAINT_MS = 100
 """While frames are being measured the strip is drawn anew at most this often."""
@@ -45,6 +47,7 @@ class NightStrip(QWidget):
         self.legend = StripLegend(self)
         self.canvas = StripMouse(self)
         self.readout = StripReadout(self)
+        self._words = Words(self)
         self.canvas.setFocusPolicy(Qt.FocusPolicy.ClickFocus)  # before the proxy is set: the proxy would take it over
         self.canvas.setFocusProxy(self)
         column = QVBoxLayout(self)
@@ -164,7 +167,9 @@ class NightStrip(QWidget):
         if frame is None:
             return ""
         names = ", ".join(self.readout.fault_text(f) for f in sorted(frame.faults))
-        return "\n".join(part for part in (f"{frame.path.name}: {names}", frame.problem) if part)
+        error = float(self.canvas.model.error[index]) if self.canvas.model else nan
+        unsure = self._words.uncertain(error) if Fault.UNCERTAIN in frame.faults and isfinite(error) else ""
+        return "\n".join(part for part in (f"{frame.path.name}: {names}", frame.problem, unsure) if part)
 
     def _show_measured(self) -> None:
         """Draw what was measured since the last repaint."""

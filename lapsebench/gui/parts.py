@@ -37,9 +37,8 @@ def rule(parent: QWidget) -> QFrame:
     return line
 
 
-def single_choice(view: QAbstractItemView, name: str, *, most: int = 16777215) -> None:
-    """Let one row of a list be chosen; it is at most `most` pixels high."""
+def single_choice(view: QAbstractItemView, name: str) -> None:
+    """Let one row of a list be chosen."""
     view.setAccessibleName(name)
     view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
     view.setAcceptDrops(False)
-    view.setMaximumHeight(most)

@@ -15,7 +15,7 @@ from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.shots import split_shot
-from lapsebench.gui.commands import Edit, EditCommand, toggle_frame
+from lapsebench.gui.commands import Edit, EditCommand, toggle_frame, toggle_frames
 from lapsebench.services import survey as surveying
 from lapsebench.services.metering import Metering
 
@@ -114,9 +114,7 @@ class Session(QObject):
         """Take over the found faults, shots and light; what the user decided in the meantime stays, undo steps too."""
         found, count = survey.project, len(self.project.shots)
         self._starts |= {shot.first: shot.why for shot in found.shots}
-        self.project = replace(
-            self.project, frames=found.frames, curves=found.curves, shots=self._split(self.project.shots)
-        )
+        self.project = replace(self.project, frames=found.frames, curves=found.curves, shots=self._split(self.project.shots))
         self.shot_index = self._shot_of(self.playhead)
         self.survey = survey
         self._responses = surveying.responses_at(survey)
@@ -158,6 +156,11 @@ class Session(QObject):
         """Take a frame in or leave it out."""
         out = self.project.keeps(frame)
         self.edit(self.tr("Leave a frame out") if out else self.tr("Take a frame in"), toggle_frame(frame))
+
+    def toggle_frames(self, frames: Sequence[int]) -> None:
+        """Take frames in or leave them out together; all are in, or all are out."""
+        out = self.project.keeps(frames[0])
+        self.edit(self.tr("Leave frames out") if out else self.tr("Take frames in"), toggle_frames(frames))
 
     def hold_gesture(self) -> None:
         """Begin a drag: all that follows is one step until `end_gesture`."""

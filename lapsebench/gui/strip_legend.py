@@ -6,19 +6,21 @@ from dataclasses import replace
 
 from pyqtgraph.graphicsItems.ScatterPlotItem import drawSymbol
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QBrush, QIcon, QPainter, QPen, QPixmap, QPolygonF, QResizeEvent, QTransform
+from PySide6.QtGui import QBrush, QColor, QIcon, QPainter, QPen, QPixmap, QPolygonF, QResizeEvent, QTransform
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QToolButton, QWidget
 
 from lapsebench.core.sequence import Fault
 from lapsebench.gui.strip_model import Curve
-from lapsebench.gui.strip_style import DARK, DASHES, FAULT_MARKS, MARK_SIZE, Style
+from lapsebench.gui.strip_style import BAND_ALPHA, DARK, DASHES, FAULT_MARKS, MARK_SIZE, Style
 
-SAMPLE, ICON = QSize(22, 14), QSize(26, 14)
+SAMPLE, ICON = QSize(22, 14), QSize(24, 14)
+_SPACING = 1  # pixels between buttons
 _LINES = {
     Curve.EXPOSURE: [(0, 11), (8, 11), (8, 6), (15, 6), (15, 3), (22, 3)],
     Curve.SCENE: [(0, 10), (7, 6), (14, 8), (22, 4)],
     Curve.FILM: [(0, 10), (8, 6), (15, 7), (22, 4)],
 }
+_BAND = [(0, 8), (7, 3), (14, 4), (22, 0), (22, 8), (14, 12), (7, 9), (0, 13)]
 
 
 def draw_sample(painter: QPainter, curve: Curve, style: Style) -> None:
@@ -28,6 +30,12 @@ def draw_sample(painter: QPainter, curve: Curve, style: Style) -> None:
         pen.setCapStyle(Qt.PenCapStyle.RoundCap)
         painter.setPen(pen)
         painter.drawPoints(QPolygonF([QPointF(3, 10), QPointF(8.5, 5), QPointF(14, 8), QPointF(19.5, 4)]))
+    elif curve is Curve.BAND:
+        colour = QColor(style.scene)
+        colour.setAlpha(2 * BAND_ALPHA)  # by itself, so a little stronger
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(colour)
+        painter.drawPolygon(QPolygonF([QPointF(x, y) for x, y in _BAND]))
     elif curve is Curve.CHANGES:
         painter.setPen(QPen(style.exposure, 2))
         painter.drawLine(QPointF(4, 1), QPointF(4, 13))
@@ -88,7 +96,7 @@ class StripLegend(QWidget):
         self.whole.clicked.connect(self.whole_wanted)
         row = QHBoxLayout(self)
         row.setContentsMargins(4, 0, 4, 0)
-        row.setSpacing(2)
+        row.setSpacing(_SPACING)
         for button in self.buttons.values():
             row.addWidget(button)
         row.addStretch(1)
@@ -121,7 +129,7 @@ class StripLegend(QWidget):
     def _needed(self) -> int:
         """Return the width the row needs with the captions it has, pixels."""
         buttons = [*self.buttons.values(), self.zoom_out, self.zoom_in, self.whole]
-        return sum(b.sizeHint().width() + 2 for b in buttons) + 14
+        return sum(b.sizeHint().width() + _SPACING for b in buttons) + 9
 
     def _captions(self) -> dict[Curve, tuple[str, str]]:
         """Return the full and the short caption of each curve."""
@@ -130,6 +138,7 @@ class StripLegend(QWidget):
             Curve.EXPOSURE: (self.tr("Camera exposure"), self.tr("Exposure")),
             Curve.SCENE: (self.tr("Scene light"), self.tr("Scene")),
             Curve.FILM: (self.tr("Film light"), self.tr("Film")),
+            Curve.BAND: (self.tr("95 % band"), self.tr("95 %")),
             Curve.CHANGES: (self.tr("Setting changes"), self.tr("Settings")),
             Curve.FAULTS: (self.tr("Faults"), self.tr("Faults")),
         }
@@ -138,6 +147,7 @@ class StripLegend(QWidget):
         button = self._button(self.captions[curve][0], self._hint(curve))
         button.setAccessibleName(self.tr("Show {0}").format(self.captions[curve][0]))
         button.setIconSize(ICON)
+        button.setStyleSheet("padding: 3px 0px")  # a caption is worth more than room beside it
         button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         button.setCheckable(True)
         button.setChecked(True)
@@ -151,6 +161,7 @@ class StripLegend(QWidget):
             Curve.EXPOSURE: self.tr("What the camera was set to, on the scale at the right."),
             Curve.SCENE: self.tr("Light of the sky itself, moved up or down to stand beside the luminance."),
             Curve.FILM: self.tr("Luminance each frame gets in the film. Double-click the plot to set a peg."),
+            Curve.BAND: self.tr("How well exposure is known: scene and film light lie within it in 95 frames of 100."),
             Curve.CHANGES: self.tr("Where shutter, ISO or aperture changed. Zoom in to read every label."),
             Curve.FAULTS: self.tr("Frames with something wrong. Point at a mark to read what."),
         }[curve]

@@ -11,10 +11,11 @@ from PySide6.QtGui import QColor, QFontMetricsF
 
 from lapsebench.core.sequence import Fault
 from lapsebench.gui.strip_model import Curve, SettingChange, StripModel
-from lapsebench.gui.strip_style import FAULT_MARKS, MARK_SIZE, Style
+from lapsebench.gui.strip_style import FAULT_MARKS, MARK_SIZE, Style, mark_colour
 from lapsebench.gui.strip_view import StripView
 
 _GAP = 10.0  # pixels between labels
+_APART = 2 * MARK_SIZE  # pixels: uncertain frames come by the hundred, and must not hide the others
 _NEAR = 7.0  # how near the pointer must be to a mark, pixels
 _TICK = (5.0, 3.0)  # pixels the tick of a setting change reaches above and below the top of the plot
 
@@ -61,13 +62,13 @@ def mark_rows(model: StripModel) -> int:
 
 
 def _faults_shown(view: StripView, model: StripModel) -> Iterator[tuple[int, int, Fault]]:
-    """Yield place, row and kind of the fault marks in sight; of the same marks closer than 4 pixels one is shown."""
+    """Yield place, row and kind of the fault marks in sight; of the same marks that stand too close one is shown."""
     last: dict[tuple[Fault, int], float] = {}
     for index, faults in model.faults:
         x = view.x(index)
         if view.left <= index <= view.right:
             for row, fault in enumerate(faults[:2]):
-                if x - last.get((fault, row), -np.inf) >= 4:
+                if x - last.get((fault, row), -np.inf) >= (_APART if fault is Fault.UNCERTAIN else 4):
                     last[fault, row] = x
                     yield index, row, fault
 
@@ -92,11 +93,12 @@ class StripMarks:
         self._ticks.setData(*_uprights(at, top - _TICK[0], top + _TICK[1]))
         self._ticks.setPen(style.pen(style.exposure, 2))
         shown = [] if Curve.FAULTS in hidden else list(_faults_shown(view, model))
+        shown.sort(key=lambda mark: mark[2] is not Fault.UNCERTAIN)  # others lie over it
         self._faults.setData(
             x=[index for index, _, _ in shown],
             y=[view.marks.top() + 7 + 14 * row for _, row, _ in shown],
             symbol=[FAULT_MARKS[fault][1] for *_, fault in shown],
-            brush=[FAULT_MARKS[fault][0] for *_, fault in shown],
+            brush=[mark_colour(fault, style) for *_, fault in shown],
             pen=style.pen(style.edge, 1),
             size=MARK_SIZE,
         )

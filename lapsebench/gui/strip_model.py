@@ -26,6 +26,7 @@ class Curve(Enum):
     EXPOSURE = auto()
     SCENE = auto()
     FILM = auto()
+    BAND = auto()
     CHANGES = auto()
     FAULTS = auto()
 
@@ -82,8 +83,9 @@ def _exposures(frames: Sequence[Frame]) -> Floats:
 class StripModel:
     """One shot as the strip draws it. Arrays have one entry a frame of the shot, stops, NaN where unknown.
 
-    `film_seen` is the film light as drawn. `exposure_shift` and `scene_shift` are the stops added to bring these curves into
-    view beside the luminance; the first is whole, so that one grid serves both scales.
+    `film_seen` is the film light as drawn, `error` the standard error of the exposure and so of scene and film light.
+    `exposure_shift` and `scene_shift` are the stops added to bring these curves into view beside the luminance; the first is
+    whole, so that one grid serves both scales.
     """
 
     def __init__(self, project: Project, shot: Shot) -> None:
@@ -96,6 +98,7 @@ class StripModel:
         self.film: Floats = np.full(count, np.nan)
         self.film_seen: Floats = np.full(count, np.nan)
         self.gain: Floats = np.full(count, np.nan)
+        self.error: Floats = np.full(count, np.nan)
         self.used: NDArray[np.bool_] = np.array([project.keeps(frame) for frame in shot.frames], bool)
         self.pegs: tuple[Peg, ...] = ()
         self.trim = (shot.trim_in, shot.trim_out)
@@ -137,6 +140,7 @@ class StripModel:
         self.luminance = np.array(light.luminance_ev[part], float)
         self.exposure = np.array(light.exposure_ev[part], float)
         self.scene = np.array(light.scene_ev[part], float)
+        self.error = np.array(light.error_ev[part], float)
         self.changes = with_steps(setting_changes(self.frames), np.flatnonzero(light.setting_change[part]).tolist())
         chosen = used if isinstance(used, (set, frozenset)) else frozenset(used)
         self.used = np.array([self.first + i in chosen for i in range(self.count)], bool)

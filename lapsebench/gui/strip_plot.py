@@ -9,6 +9,7 @@ import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtWidgets import QGraphicsItem
 
+from lapsebench.gui.strip_band import StripBands
 from lapsebench.gui.strip_model import Curve, Floats, StripModel
 from lapsebench.gui.strip_style import DASHES, Style
 from lapsebench.gui.strip_view import StripView
@@ -42,6 +43,7 @@ class StripCurves:
     """The curves in their box of stops over frames. Luminance lies over scene and exposure, the film over all."""
 
     def __init__(self, box: pg.ViewBox) -> None:
+        self.bands = StripBands(box)
         self._exposure = pg.PlotCurveItem(connect="finite", antialias=True)
         self._scene, self._film = self._line(), self._line()
         self._dots, self._left_out = pg.ScatterPlotItem(), pg.ScatterPlotItem()
@@ -67,9 +69,11 @@ class StripCurves:
         """Use the colours of a theme."""
         self._exposure.setPen(style.pen(style.exposure, 1.5))
         self._film.setPen(style.pen(style.film, 2.8))
+        self.bands.set_style(style)
 
     def show(self, model: StripModel, hidden: Collection[Curve]) -> None:
         """Show the curves that are not hidden."""
+        self.bands.show(hidden)
         for curve, items in self._items.items():
             for item in items:
                 item.setVisible(curve not in hidden)
@@ -77,6 +81,7 @@ class StripCurves:
 
     def show_film(self, model: StripModel, view: StripView) -> None:
         """Show the film light."""
+        self.bands.show_film(model, view)
         self._draw(self._film, model.film_seen, view)
 
     @staticmethod
@@ -93,6 +98,7 @@ class StripCurves:
         outside the range of the plot stand at its edge.
         """
         self._scene.setPen(style.pen(style.scene, 1.3, dashes=() if view.dense else DASHES))
+        self.bands.show_scene(model, view)
         self._draw(self._scene, model.scene + model.scene_shift, view)
         self.show_film(model, view)
         size = float(np.clip(view.column * 0.75, SMALLEST, 5.5))

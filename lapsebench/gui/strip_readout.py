@@ -12,6 +12,7 @@ from lapsebench.core.exposure import shutter_text
 from lapsebench.core.sequence import Fault, Frame
 from lapsebench.gui.strip_axes import MINUS
 from lapsebench.gui.strip_model import StripModel
+from lapsebench.gui.words import margin
 
 
 def signed(ev: float) -> str:
@@ -62,10 +63,12 @@ class StripReadout(QWidget):
         number = self.tr("{0} of {1}").format(index + 1, model.count)
         parts = [number, frame.path.name, f"{frame.taken:%H:%M:%S}" if frame.taken else "", setting_text(frame)]
         used = bool(model.used[index])
-        luminance, film, gain = (float(values[index]) for values in (model.luminance, model.film, model.gain))
+        luminance, film, gain, error = (float(v[index]) for v in (model.luminance, model.film, model.gain, model.error))
         parts.append(self.tr("left out") if not used else "")
         parts.extend(self.fault_text(f) for f in Fault if f in frame.faults)
-        parts.append(self.tr("gain {0}").format(signed(gain)) if used and isfinite(gain) else "")
+        sure = self.tr("{0} stop").format(margin(error)) if isfinite(error) else ""
+        parts.append(self.tr("gain {0}").format(f"{signed(gain)} {sure}".strip()) if used and isfinite(gain) else "")
+        parts.append(self.tr("exposure {0}").format(sure) if sure and not used else "")
         parts.append(self.tr("luminance {0}").format(plain(luminance)) if isfinite(luminance) else "")
         parts.append(self.tr("film light {0}").format(plain(film)) if used and isfinite(film) else "")
         return "  ·  ".join(part for part in parts if part)
@@ -75,12 +78,14 @@ class StripReadout(QWidget):
         return {
             Fault.UNREADABLE: self.tr("unreadable"),
             Fault.STRAY_LIGHT: self.tr("stray light"),
+            Fault.BUMPED: self.tr("bumped"),
             Fault.BLOWN: self.tr("blown"),
             Fault.BLACK: self.tr("black"),
             Fault.GAP: self.tr("gap"),
             Fault.DUPLICATE: self.tr("duplicate"),
             Fault.ODD_SIZE: self.tr("odd size"),
             Fault.METADATA: self.tr("metadata disagrees"),
+            Fault.UNCERTAIN: self.tr("exposure uncertain"),
         }.get(fault, fault.value)
 
     def sizeHint(self) -> QSize:

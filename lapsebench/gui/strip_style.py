@@ -96,18 +96,34 @@ def _cross() -> QPainterPath:
     return QTransform().rotate(45).map(bars)
 
 
+def _error_bar() -> QPainterPath:
+    """Return a bar with a cap at either end."""
+    caps = _boxes((-0.45, -0.6, 0.9, 0.3), (-0.45, 0.3, 0.9, 0.3))
+    return caps.united(_boxes((-0.16, -0.6, 0.32, 1.2)))
+
+
 FAULT_MARKS: dict[Fault, tuple[QColor, QPainterPath]] = {
     Fault.UNREADABLE: (VERMILLION, _cross()),
     Fault.STRAY_LIGHT: (YELLOW, Symbols["star"]),
+    Fault.BUMPED: (QColor("#C9B79C"), Symbols["d"]),
     Fault.BLOWN: (ORANGE, Symbols["t1"]),
     Fault.BLACK: (QColor("#7A7E85"), Symbols["t"]),
     Fault.GAP: (SKY, _boxes((-0.4, -0.5, 0.25, 1), (0.15, -0.5, 0.25, 1))),
     Fault.DUPLICATE: (PURPLE, _boxes((-0.5, -0.5, 0.65, 0.65), (-0.15, -0.15, 0.65, 0.65))),
     Fault.ODD_SIZE: (GREEN, _boxes((-0.5, -0.28, 1, 0.56))),
     Fault.METADATA: (BLUE, Symbols["p"]),
+    Fault.UNCERTAIN: (QColor("#FFFFFF"), _error_bar()),
 }
 """Colour and shape (about the origin, one across) of the mark of each fault."""
 
+
+def mark_colour(fault: Fault, style: Style) -> QColor:
+    """Return the colour of a fault's mark in a theme: what is white on dark ground is ink on light."""
+    return style.film if fault is Fault.UNCERTAIN else FAULT_MARKS[fault][0]
+
+
 DASHES = (5.0, 2.5)
+BAND_ALPHA = 80
+"""How much of its colour a band has, of 255."""
 MARK_SIZE = 11.0
 """Pixels from side to side of the mark of a fault."""

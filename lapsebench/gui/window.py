@@ -44,6 +44,8 @@ _SHIFTED = {Qt.Key.Key_Right: "ten on", Qt.Key.Key_Left: "ten back"}
 _ALWAYS = {"open folder", "open files", "open project", "open demo", "quit", "undo", "redo", "full screen", "keys", "about"}
 _ALWAYS |= {"loop", *Theme}
 """Actions for which nothing need be open."""
+_ELSEWHERE = {"area"}
+"""Actions whose own part of the window enables them."""
 
 
 class MainWindow(DropWindow):
@@ -103,7 +105,7 @@ class MainWindow(DropWindow):
         self.feed = PictureFeed(self.session, self.jobs, self.bench.picture, self)
         self.link = StripLink(self.session, self.bench.strip, self)
         self.area_layer = AreaLayer(self.bench.picture)
-        self.area_link = AreaLink(self.session, self.area_layer, self.bench.light.metering, self)
+        self.area_link = AreaLink(self.session, self.area_layer, self.bench.light.measuring.area, actions["area"], self)
         centre = QWidget(self)
         column = QVBoxLayout(centre)
         column.setContentsMargins(0, 2, 0, 0)
@@ -173,7 +175,7 @@ class MainWindow(DropWindow):
     def _enable(self) -> None:
         actions, frame = self.menus.actions, self.session.frame
         for name in actions.names():
-            if name not in _ALWAYS:
+            if name not in _ALWAYS | _ELSEWHERE:
                 actions[name].setEnabled(frame is not None)
         self._enable_toggle()
 

@@ -9,6 +9,12 @@ from PySide6.QtCore import QObject
 
 from lapsebench.core.exposure import shutter_text
 from lapsebench.core.sequence import Frame, Shot
+from lapsebench.core.uncertainty import SURE_ERRORS
+
+
+def margin(error_ev: float) -> str:
+    """Return how far a light with this standard error may be off with 95 % certainty, stops: `± 0.01` at least."""
+    return f"±\N{NO-BREAK SPACE}{max(SURE_ERRORS * error_ev, 0.01):.2f}"
 
 
 class Words(QObject):
@@ -41,6 +47,12 @@ class Words(QObject):
     def stops(self, value: float) -> str:
         """Return `+0.42 stop`."""
         return self.tr("{0} stop").format(f"{value:+.2f}".replace("-", "−"))
+
+    def uncertain(self, error_ev: float) -> str:
+        """Return what it means that an exposure is uncertain by this standard error (stops), and what to do about it."""
+        meaning = self.tr("Too much changed here: the pictures tell the exposure only to {0} stop, so the film may flicker.")
+        remedy = self.tr("Look at it in the film; hold it with a peg, or leave it out.")
+        return f"{meaning.format(margin(error_ev))}\n{remedy}"
 
     def seconds(self, value: float) -> str:
         """Return a film's length, `4.8 s` or `2:05.0`."""

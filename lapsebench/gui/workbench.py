@@ -21,7 +21,7 @@ from lapsebench.gui.settings import Settings
 from lapsebench.gui.shotlist import ShotList
 from lapsebench.gui.transport import Transport
 
-_OPEN_AT_FIRST = {"frames": False, "light": True, "picture": False, "film": True}
+_OPEN_AT_FIRST = {"frames": False, "light": True, "measuring": False, "picture": False, "film": True}
 
 
 class Workbench(QWidget):
@@ -73,7 +73,7 @@ class Workbench(QWidget):
         """Store the sizes of the panes and which sections are open."""
         self._settings.put("panes/across", self.across.saveState())
         self._settings.put("panes/upright", self.upright.saveState())
-        for section in self.sections:
+        for section in (*self.sections, self.light.measuring):
             self._settings.put(f"sections/{section.key}", section.is_open)
 
     def _restore(self) -> None:
@@ -81,7 +81,7 @@ class Workbench(QWidget):
             state = self._settings.state(key)
             if not state.isEmpty():
                 splitter.restoreState(state)
-        for section in self.sections:
+        for section in (*self.sections, self.light.measuring):
             section.set_open(self._settings.flag(f"sections/{section.key}", _OPEN_AT_FIRST[section.key]))
 
     def _centre(self) -> QSplitter:

@@ -23,9 +23,10 @@ Ints = NDArray[np.intp]
 
 _PER_WIDTH = 12  # blocks across the longer side
 _LEAST_SIDE, _MOST_SIDE = 32, 96  # px
-_LOCAL = 8.0  # px, sd of the local mean
+_LOCAL = 25  # px, side of the local mean
 _DARK_CODES = 4.0  # added before the logarithm: coding noise of dark codes is no detail
 _ALIKE = 0.6  # correlation of the frames before and after in a block that stands still
+_NEARLY_ALIKE = 0.4  # the same in place, up to the drift that still counts as standing still
 _STILL = 0.0012  # of the longer side: a block farther off than that does not stand still
 _COARSE = 4  # the search over the whole picture is at this fraction of its size
 _FINE, _BROAD = (0.14, 0.35), (0.02, 0.09)  # cycles a px, bands of fine and broad detail
@@ -34,7 +35,7 @@ _FINE, _BROAD = (0.14, 0.35), (0.02, 0.09)  # cycles a px, bands of fine and bro
 def detail_of(codes: NDArray[Any]) -> Image:
     """Return the detail of 8-bit grey `codes` (h, w): log2 of the codes less its local mean, stops of code."""
     log = np.log2(codes.astype(np.float32) + np.float32(_DARK_CODES))
-    return log - cv2.GaussianBlur(log, (0, 0), _LOCAL)
+    return np.asarray(log - cv2.blur(log, (_LOCAL, _LOCAL)), np.float32)
 
 
 def detail_of_jpeg(jpeg: bytes) -> Image | None:
@@ -47,6 +48,10 @@ def match(before: Image, frame: Image, after: Image) -> Match:
     """Return how the frame's still detail lies against that of the frames before and after it, all (h, w) of `detail_of`."""
     side, corners = _blocks(*before.shape)
     reference, later = _cut(before, corners, side), _cut(after, corners, side)
+    near = shifts(reference, later, reach=0)[1] > _NEARLY_ALIKE
+    if not near.any():
+        return Match.none()
+    reference, later, corners = reference[near], later[near], corners[near]
     drift, alike = shifts(reference, later)
     still = (alike > _ALIKE) & (np.hypot(*drift.T) < max(_STILL * max(before.shape), 0.5))
     long = float(max(before.shape))
@@ -80,7 +85,8 @@ def shifts(reference: Image, moved: Image, *, reach: int | None = None) -> tuple
         return np.zeros((a.shape[0], 2)), np.asarray(np.einsum("kij,kij->k", a, b) / norm, float)
     surface = fft.irfft2(fft.rfft2(b) * np.conj(fft.rfft2(a)), s=(side, side))
     far = side // 3 if reach is None else reach
-    surface = fft.fftshift(surface, axes=(1, 2))[:, side // 2 - far : side // 2 + far + 1, side // 2 - far : side // 2 + far + 1]
+    near = slice(side // 2 - far, side // 2 + far + 1)
+    surface = fft.fftshift(surface, axes=(1, 2))[:, near, near]
     places = surface.reshape(a.shape[0], -1).argmax(axis=1)
     row, column = np.divmod(places, 2 * far + 1)
     best = np.take_along_axis(surface.reshape(a.shape[0], -1), places[:, None], axis=1)[:, 0]
@@ -101,10 +107,13 @@ def _between(surface: Image, row: Ints, column: Ints, axis: int) -> Floats:
 def _found(reference: Image, frame: Image, corners: Ints, side: int, start: Ints) -> tuple[Floats, Floats]:
     """Return where blocks are found about `start` (k, 2), px, looked for twice: the second time where the first pointed."""
     for _ in range(2):
+        looked = start
         at = np.stack([np.clip(corners[:, c] + start[:, c], 0, frame.shape[c] - side) for c in (0, 1)], axis=1)
         off, alike = shifts(reference, _cut(frame, at, side))
         moved = at - corners + off
         start = np.rint(moved).astype(np.intp)
+        if (start == looked).all():
+            break
     return moved, alike
 
 
@@ -145,20 +154,20 @@ def _sharpness(before: Image, frame: tuple[Image, Floats], after: tuple[Image, F
 
 
 def _blocks(height: int, width: int) -> tuple[int, Ints]:
-    """Return the side of the blocks, px, and their upper left corners (k, 2), half a block apart."""
+    """Return the side of the blocks, px, and their upper left corners (k, 2)."""
     side = min(max(max(height, width) // _PER_WIDTH // 2 * 2, _LEAST_SIDE), _MOST_SIDE, height, width)
-    tops, lefts = (np.arange(0, length - side + 1, max(side // 2, 1)) for length in (height, width))
+    tops, lefts = (np.arange(0, length - side + 1, side) for length in (height, width))
     return side, np.stack(np.meshgrid(tops, lefts, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
 def _cut(image: Image, corners: Ints, side: int) -> Image:
     top, left = (np.clip(corners[:, c], 0, image.shape[c] - side) for c in (0, 1))
     reach = np.arange(side)
-    return image[(top[:, None] + reach)[:, :, None], (left[:, None] + reach)[:, None, :]]
+    return np.asarray(image[(top[:, None] + reach)[:, :, None], (left[:, None] + reach)[:, None, :]])
 
 
 def _windowed(blocks: Image, window: Image) -> Image:
-    return (blocks - blocks.mean(axis=(1, 2), keepdims=True)) * window
+    return np.asarray((blocks - blocks.mean(axis=(1, 2), keepdims=True)) * window)
 
 
 @lru_cache(maxsize=4)

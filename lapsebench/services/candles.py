@@ -47,7 +47,9 @@ class Look(Protocol):
 _UNSURE_EV = 0.004  # stops: half of the jitter that nobody sees
 _FLICKER_EV = 0.01  # stops rms from which on flicker is worth checking
 _SAMPLE, _SAMPLE_EVERY = 48, 300  # frames
-_CONTRADICTION = 1.5  # times the variance that the stars' own errors explain
+_CONTRADICTION = 1.3  # times the variance that the stars' own errors explain
+_LEAST_SD_EV = 0.002  # stops that nobody minds
+_MOST_PART = 0.4  # of the frames: if so many are asked about, all are
 _NEAR = 10  # frames
 _LEAD = 24  # frames on either side of the unsure ones: points have to be followed for a while
 _LEAST_FRAMES = 12
@@ -63,6 +65,7 @@ def ask_candles(
     look: Look,
     *,
     responses: Sequence[Response],
+    known: CandleLight | None = None,
     tick: Tick = silent,
 ) -> CandleLight | None:
     """Return the exposures of those frames of a shot, (n,), that the tiles may be wrong about, as stars and lamps tell them.
@@ -70,15 +73,20 @@ def ask_candles(
     Asked about are the frames around those whose exposure is not sure; and where the tiles tell of flicker, some runs of
     frames, and all of them if the stars contradict: a sky that pulsates everywhere looks just like flicker. None where
     nothing is asked. `frames` are the project's, `light` is what the tiles tell, `usable`, (n,), which frames stars may be
-    seen in, `responses` those of R, G and B. Raises `Cancelled` through `tick`.
+    seen in, `responses` those of R, G and B. `known`: what was told when `light` was worked out; returned as it is if there
+    is no more to ask. Raises `Cancelled` through `tick`.
     """
     unsure = usable & (np.nan_to_num(light.error_ev, nan=1.0) > _UNSURE_EV)
-    wanted, flickering = _near(unsure) & usable, _flickering(light.flicker_ev) & usable & ~_near(unsure)
+    asked = np.zeros(usable.size, bool) if known is None else known.count >= 0
+    wanted, flickering = _near(unsure) & usable, _flickering(light.flicker_ev) & usable & ~_near(unsure) & ~asked
     samples = _samples(flickering)
     asking = _Asking(shot, frames, light, look, tuple(responses), tick)
-    told = asking.told(wanted | samples)
+    wanted = wanted | samples | asked
+    if np.count_nonzero(wanted) > _MOST_PART * np.count_nonzero(usable):
+        wanted = usable
+    told = asking.told(wanted, known)
     doubted = flickering & _near(samples & _contradicted(light, told, samples), _SAMPLE_EVERY)
-    return asking.told(wanted | samples | doubted, told) if doubted.any() else told
+    return asking.told(wanted | doubted, told)
 
 
 def filled_in(light: Light, candles: CandleLight) -> Light:
@@ -108,13 +116,13 @@ class _Asking:
     tick: Tick
 
     def told(self, wanted: Bools, known: CandleLight | None = None) -> CandleLight | None:
-        """Return what the stars tell of the wanted frames; `known` if they are too few."""
+        """Return what the stars tell of the wanted frames; `known` if they are too few or it has them all."""
         stretches = _stretches(wanted)
-        if not stretches:
+        if not stretches or (known is not None and all((known.count[stretch] >= 0).all() for stretch in stretches)):
             return known
         total, done = sum(stretch.size for stretch in stretches), 0
         received, sd = np.full(wanted.size, np.nan), np.full(wanted.size, np.nan)
-        count = np.zeros(wanted.size, np.intp)
+        count = np.full(wanted.size, -1)
         for stretch in stretches:
             members = [self.shot.first + int(k) for k in stretch]
             told = self.look.recalled(members) or self._asked(members, stretch, partial(self._report, done, total))
@@ -167,7 +175,7 @@ def _contradicted(light: Light, told: CandleLight | None, samples: Bools) -> Boo
     seen = uniform_filter1d(np.where(known, np.nan_to_num(change) ** 2, 0.0), size, mode="nearest")
     awaited = uniform_filter1d(np.where(known, stated, 0.0), size, mode="nearest")
     count = uniform_filter1d(known.astype(float), size, mode="nearest")
-    return np.asarray(known & (seen > _CONTRADICTION * awaited + 2 * _UNSURE_EV**2 * count))
+    return np.asarray(known & (seen > _CONTRADICTION * awaited + 2 * _LEAST_SD_EV**2 * count))
 
 
 def _stretches(wanted: Bools) -> list[Ints]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.candles import CandleLight
 from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
 from lapsebench.core.progress import Tick, silent
@@ -15,12 +17,14 @@ from lapsebench.core.response import Response
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
-from lapsebench.core.uncertainty import margin_ev, uncertain_frames
+from lapsebench.core.uncertainty import SURE_ERRORS, uncertain_frames
+from lapsebench.services.bumped import bumped_frames
 from lapsebench.services.candles import Look, ask_candles, filled_in
 from lapsebench.services.metering import Metering, metered
 from lapsebench.services.tilelight import exposures, responses_of, seen_tiles
 
 Bools = NDArray[np.bool_]
+_MOST_ROUNDS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,23 +63,21 @@ def light_of_shot(
     evidence, metering = metered(evidence, tiles, shot.area, tiles.readable & ~spoilt)
     separated = separate(evidence)
     stray = stray_light_frames(tiles, separated.light.received_ev, tiles.readable & ~spoilt)
-    if stray.any():
-        evidence.weights[stray] = 0
+    bumped = bumped_frames(shot, measures, tiles, tiles.readable & ~spoilt & ~stray)
+    if (stray | bumped).any():
+        evidence.weights[stray | bumped] = 0
         separated = separate(evidence, separated.pairs)
-    usable = tiles.readable & ~black & ~stray & ~unusable  # in blown frames some stars are not
-    candles = None
+    usable = tiles.readable & ~black & ~stray & ~bumped & ~unusable  # in blown frames some stars are not
     if look is not None:
-        candles = ask_candles(shot, frames, separated.light, usable, look, responses=responses, tick=tick)
-    if candles is not None:
-        evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev)
-        separated = separate(evidence, separated.pairs)
-        separated = replace(separated, light=filled_in(separated.light, candles))
+        ask = partial(ask_candles, shot, frames, usable=usable, look=look, responses=responses, tick=tick)
+        separated = _with_stars(evidence, separated, ask)
     disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)
-    uncertain = uncertain_frames(separated.light.error_ev, spoilt | stray)
+    uncertain = uncertain_frames(separated.light.error_ev, spoilt | stray | bumped)
     found = {
         Fault.BLOWN: blown,
         Fault.BLACK: black,
         Fault.STRAY_LIGHT: stray,
+        Fault.BUMPED: bumped,
         Fault.METADATA: disagreeing,
         Fault.UNCERTAIN: uncertain,
     }
@@ -85,6 +87,20 @@ def light_of_shot(
         if any(where[k] for where in found.values())
     }
     return ShotLight(separated.light, responses, faults, tuple(_notes(members, separated, uncertain)), metering)
+
+
+def _with_stars(evidence: Evidence, separated: Separated, ask: Callable[..., CandleLight | None]) -> Separated:
+    """Return the light with what the stars tell of frames that it is not sure of; knowing that, it may doubt some more."""
+    candles: CandleLight | None = None
+    for _ in range(_MOST_ROUNDS):
+        told = ask(separated.light, known=candles)
+        if told is None or told is candles:
+            break
+        candles = told
+        evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev)
+        separated = separate(evidence, separated.pairs)
+        separated = replace(separated, light=filled_in(separated.light, candles))
+    return separated
 
 
 def at_moves(
@@ -150,7 +166,7 @@ def _notes(frames: Sequence[Frame], separated: Separated, uncertain: Bools) -> l
         )
     count = np.count_nonzero(uncertain)
     if count:
-        most = margin_ev(separated.light.error_ev[uncertain]).max()
-        words = "1 frame: exposure uncertain, by" if count == 1 else f"{count} frames: exposure uncertain, by up to"
-        notes.append(f"{words} ± {most:.2f} stop. Look at them in the film; hold them with a peg, or leave them out.")
+        most = SURE_ERRORS * separated.light.error_ev[uncertain].max()
+        what = "1 frame: exposure uncertain by" if count == 1 else f"{count} frames: exposure uncertain by up to"
+        notes.append(f"{what} {most:.2f} stop. Look there in the film; hold it with a peg, or leave frames out.")
     return notes

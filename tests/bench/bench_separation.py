@@ -34,6 +34,7 @@ PARTS: tuple[tuple[ModuleType, str], ...] = (
     (shotlight, "_evidence"),
     (shotlight, "metered"),
     (shotlight, "stray_light_frames"),
+    (shotlight, "bumped_frames"),
     (separation, "pair_gains"),
     (separation, "solve_path"),
     (separation, "path_errors"),

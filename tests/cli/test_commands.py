@@ -21,8 +21,8 @@ from PIL import Image
 Floats = NDArray[np.float64]
 Run = Callable[..., subprocess.CompletedProcess[str]]
 FRAME_KEYS = {
-    "file", "time", "exposure_s", "f_number", "iso", "exposure_ev", "luminance_ev", "received_ev", "scene_ev", "film_ev",
-    "gain_ev", "virtual_ev", "clipped", "setting_change", "faults", "used",
+    "file", "time", "exposure_s", "f_number", "iso", "exposure_ev", "luminance_ev", "received_ev", "scene_ev", "error_ev",
+    "film_ev", "gain_ev", "virtual_ev", "clipped", "setting_change", "faults", "used",
 }  # fmt: skip
 
 

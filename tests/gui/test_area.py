@@ -23,7 +23,7 @@ SKYLINE = (0.7,) * 64
 
 def choose(window: MainWindow, kind: AreaKind) -> None:
     """Choose a kind of area as a user does."""
-    box = window.bench.light.metering.kind
+    box = window.bench.light.measuring.area.kind
     box.setCurrentIndex(box.findData(kind.value))
     box.activated.emit(box.currentIndex())
 
@@ -69,7 +69,7 @@ def brightness(window: MainWindow, across: float, down: float) -> float:
 
 @pytest.mark.parametrize("kind", AreaKind)
 def test_choosing_an_area_is_one_step_that_is_undone(surveyed: MainWindow, kind: AreaKind) -> None:
-    session, row = surveyed.session, surveyed.bench.light.metering
+    session, row = surveyed.session, surveyed.bench.light.measuring.area
     other = AreaKind.ELLIPSE if kind is AreaKind.WHOLE else AreaKind.WHOLE
     choose(surveyed, other)
     before = session.undo_stack.count()
@@ -89,12 +89,12 @@ def test_what_is_not_measured_is_dimmed(with_horizon: MainWindow) -> None:
         shown = [brightness(with_horizon, 0.8, down) for down in (0.3, 0.9)]
         assert shown[bright] == pytest.approx(plain[bright], abs=0.01)
         assert shown[1 - bright] != pytest.approx(plain[1 - bright], abs=0.02)
-    with_horizon.bench.light.metering.show_box.click()
+    with_horizon.bench.light.measuring.area.show_box.click()
     assert [brightness(with_horizon, 0.8, down) for down in (0.3, 0.9)] == pytest.approx(plain, abs=0.01)
 
 
 def test_the_horizon_is_dragged_as_a_whole_and_found_again(with_horizon: MainWindow) -> None:
-    session, row = with_horizon.session, with_horizon.bench.light.metering
+    session, row = with_horizon.session, with_horizon.bench.light.measuring.area
     choose(with_horizon, AreaKind.SKY)
     assert not row.again.isEnabled()
     rect = with_horizon.bench.picture.picture_rect()
@@ -122,7 +122,7 @@ def test_a_point_of_the_horizon_is_dragged(with_horizon: MainWindow) -> None:
 
 def test_without_a_horizon_the_line_waits_to_be_dragged(surveyed: MainWindow) -> None:
     choose(surveyed, AreaKind.SKY)
-    layer, row = surveyed.area_layer, surveyed.bench.light.metering
+    layer, row = surveyed.area_layer, surveyed.bench.light.measuring.area
     assert layer.proposed
     assert "No horizon was found" in row.told.text()
     assert area(surveyed.session).horizon == ()
@@ -201,7 +201,8 @@ def test_divide_zoom_and_pan_work_through_the_area(with_horizon: MainWindow) -> 
 
 def test_tab_reaches_the_row_and_the_area_which_have_names(surveyed: MainWindow) -> None:
     choose(surveyed, AreaKind.SKY)
-    row, layer = surveyed.bench.light.metering, surveyed.area_layer
+    surveyed.bench.light.measuring.set_open(True)
+    row, layer = surveyed.bench.light.measuring.area, surveyed.area_layer
     seen: list[QWidget] = []
     surveyed.bench.shots.view.setFocus()
     for _ in range(60):
@@ -214,5 +215,5 @@ def test_tab_reaches_the_row_and_the_area_which_have_names(surveyed: MainWindow)
     assert layer.accessibleName()
     assert layer.accessibleDescription()
     assert seen.index(row.kind) < seen.index(row.show_box)
-    surveyed.bench.light.metering.show_box.click()
+    surveyed.bench.light.measuring.area.show_box.click()
     assert not layer.isVisible()

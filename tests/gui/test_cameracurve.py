@@ -35,14 +35,14 @@ def _with_curve(known: Survey) -> Survey:
 
 
 def test_too_few_changes_are_told(surveyed: MainWindow) -> None:
-    row = surveyed.bench.light.curve
+    row = surveyed.bench.light.measuring.curve
     assert "too few" in row.origin.text()
     assert not row.use.isEnabled()
     assert row.show_curve.isEnabled()
 
 
 def test_it_is_switched_off_and_on_as_one_step(with_curve: MainWindow, until: Until) -> None:
-    session, row = with_curve.session, with_curve.bench.light.curve
+    session, row = with_curve.session, with_curve.bench.light.measuring.curve
     assert "12 setting changes" in row.origin.text()
     assert session.responses_of(0)[1].origin is Origin.MEASURED
     row.use.click()
@@ -55,7 +55,7 @@ def test_it_is_switched_off_and_on_as_one_step(with_curve: MainWindow, until: Un
 
 
 def test_the_plot_shows_three_channels_against_srgb(with_curve: MainWindow) -> None:
-    with_curve.bench.light.curve.show_curve.click()
+    with_curve.bench.light.measuring.curve.show_curve.click()
     (window,) = with_curve.findChildren(CurveWindow)
     names = [item.name() for item in window.plot.getPlotItem().listDataItems() if item.name()]
     assert names == ["sRGB", "red", "green", "blue"]

@@ -175,12 +175,12 @@ def test_the_film_section_says_what_comes_of_it(surveyed: MainWindow) -> None:
 def test_faults_are_listed_jumped_to_and_taken_in(surveyed: MainWindow) -> None:
     section, session = surveyed.bench.frames, surveyed.session
     session.toggle_frame(6)
-    assert section.model.numbers == [6]
+    assert section.model.rows == [(6,)]
     section.list.setCurrentIndex(section.model.index(0))
     assert session.playhead == 6
     section.model.setData(section.model.index(0), Qt.CheckState.Checked.value, Qt.ItemDataRole.CheckStateRole)
     assert session.used == list(range(12))
-    assert section.model.numbers == []
+    assert section.model.rows == []
 
 
 def test_the_fastest_change_of_the_film_is_told(surveyed: MainWindow) -> None:

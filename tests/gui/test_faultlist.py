@@ -1,8 +1,9 @@
-"""Frames that cannot be read: the list of faults says why, and offers nothing that can't be done."""
+"""The list of faults: why a frame can't be read, nothing that can't be done, one row for a run of uncertain frames."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,9 @@ from PySide6.QtCore import QModelIndex, QRect, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QStyle, QStyleOptionViewItem
 
+from lapsebench.core.project import Project
+from lapsebench.core.sequence import Fault, Frame, Shot
+from lapsebench.gui.sections.frames import fault_rows
 from lapsebench.gui.strip_menu import FrameMenu
 from lapsebench.gui.theme import Theme
 from lapsebench.gui.window import MainWindow
@@ -33,7 +37,7 @@ def broken(window: MainWindow, night: Path, until: Until) -> MainWindow:
 def row(window: MainWindow, number: int) -> QModelIndex:
     """Return the list's row of a frame."""
     model = window.bench.frames.model
-    return model.index(model.numbers.index(number))
+    return model.index(next(k for k, row in enumerate(model.rows) if number in row))
 
 
 def check_box(window: MainWindow, number: int) -> QRect:
@@ -100,3 +104,52 @@ def test_an_empty_check_box_is_seen(broken: MainWindow, theme: Theme) -> None:
     row_of_pixels = [seen.pixelColor(x, box.center().y()).lightness() for x in range(box.left() - 2, box.right() + 3)]
     assert max(row_of_pixels) - min(row_of_pixels) > 40
     broken.set_theme(Theme.DARK)
+
+
+def test_a_run_of_uncertain_frames_is_one_row() -> None:
+    frames = [Frame(Path(f"{i}.jpg")) for i in range(200)]
+    for i in range(60, 160):
+        frames[i] = replace(frames[i], faults=frozenset({Fault.UNCERTAIN}))
+    frames[64] = replace(frames[64], faults=frozenset())
+    frames[70] = replace(frames[70], faults=frozenset({Fault.BLOWN}))
+    frames[71] = replace(frames[71], faults=frozenset({Fault.BLOWN}))
+    frames[18] = frames[19] = frames[21] = frames[60]
+    project = Project(frames=tuple(frames), shots=(Shot(0, 19), Shot(20, 199)), left_out=frozenset({100}))
+    rows = fault_rows(project)
+    sure, blown = {64}, {70, 71}
+    assert rows == [
+        (18, 19),
+        (21,),
+        tuple(i for i in range(60, 70) if i not in sure),
+        *((i,) for i in sorted(blown)),
+        tuple(range(72, 100)),
+        (100,),
+        tuple(range(101, 160)),
+    ]
+
+
+def test_a_row_of_frames_is_left_out_as_one_step(surveyed: MainWindow) -> None:
+    session, section = surveyed.session, surveyed.bench.frames
+    assert session.survey is not None
+    survey = session.survey
+    frames = list(survey.project.frames)
+    error = survey.light.error_ev.copy()
+    for i in range(3, 7):
+        frames[i] = replace(frames[i], faults=frozenset({Fault.UNCERTAIN}))
+        error[i] = 0.03 + 0.001 * i
+    light = replace(survey.light, error_ev=error)
+    session.finish_survey(replace(survey, project=replace(survey.project, frames=tuple(frames)), light=light))
+    index = section.model.index(0)
+    assert section.model.rowCount() == 1
+    assert index.data().replace("\N{NO-BREAK SPACE}", " ") == "4–7   exposure uncertain ± 0.07 stop"
+    hint = index.data(Qt.ItemDataRole.ToolTipRole)
+    assert hint.startswith("4 frames, F0003.jpg to F0006.jpg\n")
+    assert "peg" in hint
+    section.list.setCurrentIndex(index)
+    assert session.playhead == 3
+    section.model.setData(index, Qt.CheckState.Unchecked.value, Qt.ItemDataRole.CheckStateRole)
+    assert session.project.left_out == {3, 4, 5, 6}
+    assert "left out by you" in section.model.index(0).data()
+    session.undo_stack.undo()
+    assert session.project.left_out == frozenset()
+    assert section.model.index(0).data(Qt.ItemDataRole.CheckStateRole) == Qt.CheckState.Checked

@@ -59,7 +59,9 @@ def make_light(project: Project) -> tuple[Light, FilmLight]:
     scene = -12 + np.sin(np.arange(n) / 9)
     scene[n // 2] = np.nan
     luminance = scene + exposure
-    light = Light(exposure, luminance, exposure, scene, np.zeros(n), np.zeros(n, bool), np.zeros(n), luminance + 2, np.zeros(n))
+    light = Light(
+        exposure, luminance, exposure, scene, np.zeros(n), np.zeros(n, bool), np.zeros(n), luminance + 2, np.zeros(n)
+    )
     film = np.where(np.isfinite(luminance), scene + 5.5, np.nan)
     return light, FilmLight(film, film - luminance, film - luminance + exposure)
 

@@ -22,7 +22,7 @@ def split_survey(surveyed: MainWindow) -> Survey:
     survey = surveyed.session.survey
     assert survey is not None
     shots = split_shot(survey.project.shots[0], [7], MOVED)
-    return replace(survey, project=replace(survey.project, shots=shots))
+    return replace(survey, project=replace(survey.project, shots=shots), responses=2 * survey.responses)
 
 
 def shots(session: Session) -> list[tuple[int, int, int, int]]:

@@ -1,4 +1,4 @@
-"""The light of one shot from measures alone: colours that reach below 0 in linear light do it no harm."""
+"""The light of one shot from measures alone: colours below 0 in linear light do no harm; what is uncertain is said to be."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 
 from lapsebench.core.filmlight import LightSettings, film_light
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
-from lapsebench.core.sequence import Frame, Shot
+from lapsebench.core.sequence import Fault, Frame, Shot
 from lapsebench.core.transfer import linear_to_srgb, srgb_table
 from lapsebench.imaging.apply import apply_gain
 from lapsebench.imaging.proxy import measure_frame
@@ -82,3 +82,37 @@ def test_the_step_is_gone_from_the_pixels_whatever_the_cameras_curve(power: floa
     steps = np.abs(np.diff(np.log2(shown)))
     print(f"power {power}: largest step in the film's light {steps.max():.3f} stop")
     assert steps.max() < 0.06
+
+
+def restless(first: int, last: int) -> list[FrameMeasure]:
+    """The measures of a sky that changes everywhere at random in some of its frames."""
+    random = np.random.default_rng(5)
+    night = measures()
+    for i in range(first, last + 1):
+        change = 2 ** random.normal(0, 0.6, (ROWS, COLS, 1))
+        night[i] = replace(night[i], tiles=(night[i].tiles * change).astype(np.float32))
+    return night
+
+
+def test_frames_whose_exposure_is_uncertain_are_said_to_be() -> None:
+    night = restless(8, 15)
+    found = light_of_shot(Shot(0, N - 1), frames(), night)
+    assert found.faults == dict.fromkeys(range(8, 16), frozenset({Fault.UNCERTAIN}))
+    (note,) = found.notes
+    most = 2 * found.light.error_ev[8:16].max()
+    assert note.startswith(f"8 frames: exposure uncertain by up to {most:.2f} stop.")
+    truth = np.where(np.arange(N) < N // 2, 0.0, -1.0) + np.where(np.arange(N) % 2, 0.04, -0.04)
+    off = np.abs(np.diff(found.light.received_ev - truth))
+    assert off.max() < 3 * np.sqrt(2) * found.light.error_ev.max()
+    assert not light_of_shot(Shot(0, N - 1), frames(), measures()).notes
+
+
+def test_a_spoilt_frame_is_not_called_uncertain_too() -> None:
+    night = restless(8, 15)
+    night[11] = replace(night[11], tiles=-night[11].tiles)
+    members = frames()
+    members[13] = replace(members[13], faults=frozenset({Fault.ODD_SIZE}))
+    found = light_of_shot(Shot(0, N - 1), members, night)
+    assert found.faults[11] == {Fault.BLACK}
+    assert Fault.UNCERTAIN not in found.faults.get(13, frozenset())
+    assert found.faults[9] == {Fault.UNCERTAIN}

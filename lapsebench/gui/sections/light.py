@@ -11,20 +11,20 @@ from PySide6.QtWidgets import QCheckBox, QGridLayout, QHBoxLayout, QListWidget, 
 
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.presets import Preset, preset_of, with_preset
-from lapsebench.gui.cameracurve import CurveRow
 from lapsebench.gui.commands import change_light, remove_peg
 from lapsebench.gui.parts import label_for, push_button, single_choice, soft_label
 from lapsebench.gui.sections.base import NamedSlider, Section
-from lapsebench.gui.sections.metering import MeteringRow
+from lapsebench.gui.sections.measuring import Measuring
 from lapsebench.gui.session import Session
 from lapsebench.gui.words import Words
 
 _STEPS_PER_SECOND = 10
 _STEPS_PER_STOP = 20
+_MOST_PEGS = 4  # seen at once
 
 
 class LightSection(Section):
-    """Evening on or off, sky changes, ramp length, flicker, brightness, and the pegs."""
+    """Evening on or off, sky changes, ramp length, flicker, brightness, the pegs, and how light is measured."""
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__("", "light", parent)
@@ -34,17 +34,15 @@ class LightSection(Section):
         self._session, self._words = session, Words(self)
         self.even = self._check(self.tr("&Even the light"), "even")
         self.content.addLayout(self._presets())
-        self.metering = MeteringRow(self)
-        self.content.addWidget(self.metering)
         self.sky = self._slider(self.tr("&Keep sky changes"), (0, 100), self._percent, self._sky_moved)
         self.ramp = self._slider(self.tr("&Ramp length, film time"), (5, 200), self._ramp_text, self._ramp_moved)
         self.brightness = self._slider(self.tr("&Brightness of the film"), (-60, 60), self._stops, self._brightness_moved)
         self.flicker = self._check(self.tr("Take out f&licker of the camera"), "flicker")
-        self.curve = CurveRow(session, self)
-        self.content.addWidget(self.curve)
         self.steepest = soft_label(self)
         self.content.addWidget(self.steepest)
         self._add_pegs()
+        self.measuring = Measuring(session, self)
+        self.content.addWidget(self.measuring)
         session.film_light_changed.connect(self._tell_steepest)
         session.project_changed.connect(self.refresh)
         self.refresh()
@@ -135,7 +133,7 @@ class LightSection(Section):
             self, self.tr("Double-click the plot to set a frame's film light, or press P to hold it.")
         )
         self.pegs = QListWidget(self)
-        single_choice(self.pegs, self.tr("Pegs"), most=84)
+        single_choice(self.pegs, self.tr("Pegs"))
         title = label_for(self.tr("Pe&gs"), self.pegs, self)
         self.remove = push_button(self.tr("Remove"), self, spoken=self.tr("Remove the chosen peg"))
         self.remove_all = push_button(self.tr("Remove all"), self, spoken=self.tr("Remove all pegs"))
@@ -183,6 +181,7 @@ class LightSection(Section):
             item.setData(Qt.ItemDataRole.UserRole, peg.frame)
         self.pegs.setCurrentRow(min(max(chosen, 0), len(pegs) - 1))
         self.pegs.setVisible(bool(pegs))
+        self.pegs.setFixedHeight(10 + max(self.pegs.sizeHintForRow(0), 20) * min(max(len(pegs), 1), _MOST_PEGS))
         self._peg_hint.setVisible(not pegs)
         for button in (self.remove, self.remove_all):
             button.setVisible(bool(pegs))

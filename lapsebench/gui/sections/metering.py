@@ -15,6 +15,7 @@ class MeteringRow(QWidget):
 
     kind_chosen = Signal(object)
     find_wanted = Signal()
+    changed = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -52,6 +53,7 @@ class MeteringRow(QWidget):
         text = "" if metering is None else self._words(area, metering)
         self.told.setText(text)
         self.told.setVisible(bool(text))
+        self.changed.emit()
 
     def _chosen(self, index: int) -> None:
         self.kind_chosen.emit(AreaKind(self.kind.itemData(index)))  # a box gives plain words back
