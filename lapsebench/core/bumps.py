@@ -111,7 +111,7 @@ def tile_shifts(light: NDArray[np.float32]) -> Floats:
         for _ in range(_FIT_ROUNDS):
             weighed = terms * trust[:, None]
             normal = weighed @ terms.transpose(0, 2, 1) + np.float32(1e-4) * np.eye(3, dtype=np.float32)
-            solved = np.linalg.solve(normal, (weighed @ change[..., None]))[..., 0]
+            solved = np.asarray(np.linalg.solve(normal, weighed @ change[..., None])[..., 0], np.float32)
             off = change - np.einsum("ij,ijk->ik", solved, terms)
             trust = weights / (1 + (off / np.float32(_LOOSE)) ** 2)
         return solved[:, :2].astype(float)
@@ -128,7 +128,7 @@ def _still_tiles(light: NDArray[np.float32]) -> tuple[Ints, NDArray[np.float32]]
     for _ in range(2):
         gain = change @ weights / weights.sum()
         off = np.median(np.abs(change - gain[:, None]), axis=0)
-        square = np.minimum(off, np.float32(_UNSTEADY)) ** 2 + np.float32(_STEADY_FLOOR**2)
+        square = np.minimum(off, _UNSTEADY) ** 2 + _STEADY_FLOOR**2
         weights = np.asarray(square.min() / square, np.float32)
     down, right = _slopes(logs)
     detail = (down**2 + right**2).mean(axis=0).ravel() * weights

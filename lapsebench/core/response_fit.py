@@ -17,6 +17,7 @@ from scipy.stats import t as student_t
 
 from lapsebench.core.response import Origin, Response, knots, srgb_response
 from lapsebench.core.response_samples import Floats, Ints, Samples, black_code, samples_across, srgb_stops
+from lapsebench.core.response_still import still_curve
 
 _BASIS = 26
 _FINE = 4096  # steps of code in tables
@@ -27,6 +28,7 @@ _NOISE_EV = 0.03
 _CODE_ERROR = 0.5 / 255
 _TILES_WORTH = 40  # neighbouring tiles err together: no pair counts for more than this many
 _OFFSET_SD = (0.02, 0.25)  # stops, least and most that shutter and sky are taken to be off the marks by
+_STILL_SD = 0.025  # stops of offset under which shutter and scene count as exact and still
 _ROUNDS = 8
 _FOLDS = 6
 _LEAST_CHANGES = 3  # two losses do not tell a spread: a night of sRGB with two was taken for a curve
@@ -71,6 +73,8 @@ def fit_responses(samples: Samples, black: Floats) -> tuple[Response, ...]:
         return tuple(
             srgb_response(Origin.SRGB_FITS, misfit_ev=misfit, changes=changes, black_code=float(code)) for code in black
         )
+    if lead.offset_sd <= _STILL_SD:
+        return tuple(_still_response(part, float(code), lead) for part, code in zip(parts, black, strict=True))
     fits = [lead if c == leading else _own_or(lead, part) for c, part in enumerate(parts)]
     scales = _scales([fit.jumps() for fit in fits])
     return tuple(_response(fit, scale, float(code)) for fit, scale, code in zip(fits, scales, black, strict=True))
@@ -89,6 +93,14 @@ def _response(fit: _Fit, scale: float, black: float) -> Response:
     ev = np.interp(codes, _CODES, fit.curve) / scale
     return Response(
         tuple(codes.tolist()), tuple((ev - ev[-1]).tolist()), Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black
+    )
+
+
+def _still_response(part: Samples, black: float, lead: _Fit) -> Response:
+    """Return the response of one channel where the marks proved exact and the scene still: each follows its own tiles."""
+    ev = still_curve(part) if part.changes >= _LEAST_CHANGES else still_curve(lead.samples)
+    return Response(
+        tuple(knots().tolist()), tuple(ev.tolist()), Origin.MEASURED, lead.misfit_ev, lead.samples.changes, black
     )
 
 
@@ -165,7 +177,7 @@ class _Fit:
         self._variance = self._variance + self._activity() ** 2
         _, place = np.unique(samples.change, return_inverse=True)
         self._folds = np.asarray(place * min(_FOLDS, samples.changes) // samples.changes)
-        self._offset_sd = _OFFSET_SD[1]
+        self.offset_sd = _OFFSET_SD[1]
         self._parts = self._solve()
 
     def held_out(self) -> Floats:
@@ -217,7 +229,7 @@ class _Fit:
             solved = np.linalg.solve(parts.left.sum(axis=0) + _PRIOR, parts.right.sum(axis=0))
             mean, total, design = sums
             offset = -(mean - design @ solved) / total
-            self._offset_sd = float(np.clip(1.4826 * np.median(np.abs(offset)), *_OFFSET_SD))
+            self.offset_sd = float(np.clip(1.4826 * np.median(np.abs(offset)), *_OFFSET_SD))
             moved = np.abs(_curve(solved) - self.curve).max()
             self.curve = _curve(solved)
             if moved < 0.002:
@@ -230,7 +242,7 @@ class _Fit:
         """Return the parts of the folds, and per pair the weighted target, weight and design that give the offsets."""
         pair, starts = self.samples.pair, self._starts
         weighted = instruments * weight[:, None]
-        total = np.add.reduceat(weight, starts) + 1 / self._offset_sd**2
+        total = np.add.reduceat(weight, starts) + 1 / self.offset_sd**2
         mean = np.add.reduceat(weight * target, starts)
         design = np.add.reduceat(self._design * weight[:, None], starts, axis=0)
         centre = np.add.reduceat(weighted, starts, axis=0) / total[:, None]

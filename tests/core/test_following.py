@@ -5,21 +5,26 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from lapsebench.core.following import Follower, Kind
 
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 HEIGHT, WIDTH = 700, 1000
 
 
-def turned(xy: np.ndarray, angle: float, pole: tuple[float, float]) -> np.ndarray:
+def turned(xy: Floats, angle: float, pole: tuple[float, float]) -> Floats:
     """Return points (2, k) turned about a pole by an angle in radians."""
     cos, sin = np.cos(angle), np.sin(angle)
     centre = np.array(pole)[:, None]
-    return np.array([[cos, -sin], [sin, cos]]) @ (xy - centre) + centre
+    moved: Floats = np.array([[cos, -sin], [sin, cos]]) @ (xy - centre) + centre
+    return moved
 
 
-def inside(xy: np.ndarray) -> np.ndarray:
-    return (xy[0] > 5) & (xy[0] < WIDTH - 5) & (xy[1] > 5) & (xy[1] < HEIGHT - 5)
+def inside(xy: Floats) -> Bools:
+    within: Bools = (xy[0] > 5) & (xy[0] < WIDTH - 5) & (xy[1] > 5) & (xy[1] < HEIGHT - 5)
+    return within
 
 
 @settings(max_examples=15, deadline=None)
