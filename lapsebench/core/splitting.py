@@ -28,6 +28,7 @@ _STIFFNESS = np.logspace(-3, 6, 19)
 _SCALES = 0.002 * 2.0 ** (np.arange(15) / 2)  # stops, sds of flicker
 _GAP_PENALTY = 1e-3
 _DRIFT_EV = 0.002  # stops a frame: what air and thin cloud change the level of the direct observations by
+_CLOUDY = 0.15  # of a direct observation's error: what makes stars disagree, cloud, dims them too
 _TINY = 1e-9
 _AROUND = 9  # frames
 
@@ -100,6 +101,7 @@ class _Model:
         gap = np.where(after_gap, _GAP_PENALTY, 1.0)
         self.free = np.minimum(gap[1:-1], gap[2:])
         self.loose = gap[1:]
+        self.drift = np.full(n - 1, _DRIFT_EV)
         self.weight = self.known.astype(float)
         self.turn = self.free.copy()
         self.sd = 0.03
@@ -107,6 +109,9 @@ class _Model:
         self.sure, self.walk = np.zeros(n), self.loose.copy()
         if direct is not None:
             self.sure = direct.trust * direct.known
+            sd = np.where(direct.known, 1 / np.sqrt(np.maximum(direct.precision, _TINY)), np.inf)
+            seen = np.where(np.isfinite(sd), sd, np.nanmax(np.where(np.isfinite(sd), sd, np.nan)))
+            self.drift = np.maximum(_DRIFT_EV, _CLOUDY * np.maximum(seen[1:], seen[:-1]))
             self.turn = self.free * first_turns(direct)
         self.place: tuple[int, int] | None = None
 
@@ -156,7 +161,7 @@ class _Model:
         if self.direct is not None:
             missed = (self.direct.value - self.scene - self.level) * np.sqrt(self.direct.precision)
             self.sure = self.direct.known * tail_weights(missed, _DIRECT_TAIL)
-            self.walk = self.loose * tail_weights(np.diff(self.level) / _DRIFT_EV, TURN_TAIL)
+            self.walk = self.loose * tail_weights(np.diff(self.level) / self.drift, TURN_TAIL)
         return bool(np.abs(np.concatenate([self.weight, self.sure]) - before).max() > 0.01)
 
     def error(self) -> Floats:
@@ -196,7 +201,7 @@ class _Fit:
         pull[::stride] = _penalised(turn, np.diff(model.stairs, 2, axis=0), TURN)
         if model.direct is not None:
             seen = sd**2 * model.direct.precision * model.sure
-            walk = (sd / _DRIFT_EV) ** 2 * model.walk
+            walk = (sd / model.drift) ** 2 * model.walk
             bands[0] += np.repeat(seen, 2)
             bands[1, ::2] += seen
             add_differences(bands, walk, WALK, stride=2, start=1)

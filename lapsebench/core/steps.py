@@ -62,9 +62,10 @@ def find_steps(
     found = (np.abs(lasting) > least) & agree & _stays(level, lasting)
     if direct is not None and direct_sd is not None:
         seen, jumps, error = _direct_jumps(level - direct[frames], direct_sd[frames])
-        against_marks = against_marks * np.where(np.diff(frames) > 1, _OVER_SPOILT, 1.0)
+        over = np.diff(frames) > 1  # spoilt frames, over which the sky may do much
+        against_marks = against_marks * np.where(over, _OVER_SPOILT, 1.0)
         least = np.maximum(np.where(sure, against_marks, _LEAST_EV), _LEAST_DIRECT_SD * error)
-        found = np.where(seen, (np.abs(jumps) > least) & _followed(lasting, jumps, _usual_jump(level_jumps)), found)
+        found = np.where(seen, (np.abs(jumps) > least) & (over | _followed(lasting, jumps, _usual_jump(level_jumps))), found)
         lasting = np.where(seen, jumps, lasting)
     return tuple(Step(int(frames[k + 1]), int(frames[k]), float(lasting[k])) for k in np.flatnonzero(found))
 

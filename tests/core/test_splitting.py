@@ -16,7 +16,6 @@ from lapsebench.core.direct import direct_observations
 from lapsebench.core.splitting import BIAS_SD_EV, _Fit, _Model, split_path
 
 Floats = NDArray[np.float64]
-_DRIFT = 0.002  # as the module has it
 
 
 def smooth_night(
@@ -58,7 +57,7 @@ def test_one_fit_is_that_of_least_squares_on_all_that_is_known(seed: int, with_s
     add(np.hstack([np.zeros((4, n)), np.eye(4), np.zeros((4, n))]), np.zeros(4), np.full(4, BIAS_SD_EV**-2))
     if with_stars:
         add(np.hstack([eye, none, eye])[seen], direct[seen], (model.sure / sd**2)[seen])
-        add(np.hstack([0 * walk, none[1:], walk]), np.zeros(n - 1), model.walk * _DRIFT**-2)
+        add(np.hstack([0 * walk, none[1:], walk]), np.zeros(n - 1), model.walk * model.drift**-2)
     design, value, precision = (np.concatenate(column) for column in zip(*rows, strict=True))
     columns = slice(0, None if with_stars else n + 4)
     root = np.sqrt(precision)

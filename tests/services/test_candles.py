@@ -86,7 +86,7 @@ def test_stars_are_asked_once_and_remembered(night: Night, monkeypatch: pytest.M
     assert max(total for _, total in ticks) > COUNT, "the stars' frames count as work"
     assert all(done <= total for done, total in ticks)
 
-    def unread(self: StarFiles, number: int) -> None:
+    def unread(_: StarFiles, number: int) -> None:
         raise AssertionError(f"frame {number} is read again")
 
     monkeypatch.setattr(StarFiles, "seen", unread)

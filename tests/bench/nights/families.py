@@ -47,8 +47,8 @@ class Family:
     """A kind of night: `frames` every `every_s` seconds, ground over `ground` of the height, and a camera.
 
     `flicker_ev`: sd of flicker, stops; None draws 0..0.1 for each night. `black`: sd of the black-level error, linear.
-    `large`: a larger picture full of stars, as a camera's is. `spoilt`: headlamps, blown and black frames and a gap are put in. `steady`: one
-    scene, one setting. `real`: the folder of real frames instead of a sky.
+    `large`: a larger picture full of stars, as a camera's is. `spoilt`: headlamps, blown and black frames and a gap are put
+    in. `steady`: one scene, one setting. `real`: the folder of real frames instead of a sky.
     """
 
     name: str
