@@ -39,6 +39,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
     meter_arguments(parser)
     parser.add_argument("--keep-flicker", action="store_true", help="leave the camera's frame-to-frame flicker in")
+    parser.add_argument("--even-colour", action="store_true", help="take out white balance that wandered")
     parser.add_argument("--as-shot", action="store_true", help="do not even the light at all")
     parser.add_argument("--report", type=Path, metavar="FILE", help="write the survey and the gains as JSON")
     parser.add_argument("--overwrite", action="store_true", help="replace a film of the same name")
@@ -72,6 +73,7 @@ def _with_options(project: Project, options: argparse.Namespace) -> Project:
         "ramp_s": options.ramp,
         "flicker": False if options.keep_flicker else None,
         "even": False if options.as_shot else None,
+        "colour": True if options.even_colour else None,
     }
     film = {
         "fps": options.fps,

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from lapsebench.core.gains import GainEv, plain_gain
 from lapsebench.core.separation import Light
 from lapsebench.core.smoothing import lambda_for_period, whittaker
 
@@ -34,6 +35,7 @@ class LightSettings:
 
     `sky_kept`: share 0..1 of slow scene change that reaches the film. `ramp_s`: seconds of film over which the virtual
     exposure may turn. `flicker`: take out frame-to-frame flicker of the camera. `even`: off leaves the frames as shot.
+    `colour`: take out white balance that wandered, where the light is evened at all.
     `brightness_ev`: stops added to the whole film.
     """
 
@@ -43,15 +45,28 @@ class LightSettings:
     even: bool = True
     brightness_ev: float = 0.0
     pegs: tuple[Peg, ...] = ()
+    colour: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class FilmLight:
-    """Per frame, shape (n,), stops: `film_ev`, `gain_ev` applied, `virtual_ev` = received + gain. NaN where unknown."""
+    """Per frame, shape (n,), stops: `film_ev`, `gain_ev` applied, `virtual_ev` = received + gain. NaN where unknown.
+
+    `colour_ev`: (n, 3) stops that R, G and B get on top of the gain; None where colour is left as it is.
+    """
 
     film_ev: Floats
     gain_ev: Floats
     virtual_ev: Floats
+    colour_ev: Floats | None = None
+
+    def gains_of(self, frame: int) -> GainEv:
+        """Return the stops that a frame gets in the film, one or of R, G and B; 0 where they are not known."""
+        gain = float(self.gain_ev[frame])
+        if self.colour_ev is None or not np.isfinite(gain):
+            return plain_gain(gain)
+        red, green, blue = (float(colour) for colour in self.colour_ev[frame])
+        return plain_gain((gain + red, gain + green, gain + blue))
 
 
 def film_light(light: Light, settings: LightSettings, *, fps: float, good: NDArray[np.bool_]) -> FilmLight:

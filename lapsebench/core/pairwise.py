@@ -63,8 +63,8 @@ def pair_gains(
     """Return the gains of all pairs of usable frames at the given `lags` counted over usable frames.
 
     `log_tiles`: (n, k) log2 of tile luminance, stops. `weights`: (n, k), 0 where a tile is clipped, in the noise, or its
-    frame is spoilt. A spoilt frame (no weight at all) is stepped over. Pairs that are in `known` are taken from there. Of
-    many frames every third or fifth tile is taken (`_BUDGET`). Tiles that keep step with the gain all night weigh more.
+    frame is spoilt. A spoilt frame (no weight at all) is stepped over. Pairs that are in `known` are taken from there. Tiles
+    that keep step with the gain all night weigh more.
     """
     n = log_tiles.shape[0]
     usable = np.flatnonzero(weights.any(axis=1))
@@ -79,12 +79,12 @@ def pair_gains(
     new = np.flatnonzero(place < 0)
     if new.size == 0:
         return Pairs(first, second, *columns)
-    ratios, roots = _thinned(log_tiles, weights)
-    roots *= np.sqrt(_steadiness(ratios, roots, usable))
-    size = max(_CHUNK // max(ratios.shape[1], 1), 1)
+    roots = by_frames(np.sqrt, weights)
+    roots *= np.sqrt(_steadiness(log_tiles, roots, usable))
+    size = max(_CHUNK // max(log_tiles.shape[1], 1), 1)
     chunks = [new[i : i + size] for i in range(0, new.size, size)]
     with ThreadPoolExecutor(WORKERS) as pool:
-        work = [pool.submit(_modes, ratios, roots, first[chunk], second[chunk]) for chunk in chunks]
+        work = [pool.submit(_modes, log_tiles, roots, first[chunk], second[chunk]) for chunk in chunks]
         for chunk, done in zip(chunks, work, strict=True):
             columns[:, chunk] = done.result()
     return Pairs(first, second, *columns)
@@ -103,13 +103,10 @@ def _places(keys: Ints, known: Pairs | None, n: int) -> Ints:
     return places
 
 
-def _thinned(
-    log_tiles: NDArray[np.float32], weights: NDArray[np.float32]
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return the tiles to go by and the roots of their weights."""
-    step = math.ceil(log_tiles.size / _BUDGET) // 2 * 2 + 1  # odd: no grid of an even number of columns is cut in stripes
-    step = min(step, max(log_tiles.shape[1] // _LEAST_TILES, 1))
-    return by_frames(np.ascontiguousarray, log_tiles[:, ::step]), by_frames(np.sqrt, weights[:, ::step])
+def tiles_worth(n: int, k: int) -> slice:
+    """Return which of k tiles, of three channels each, are worth the time in n frames: all, or every third, fifth..."""
+    step = max(min(math.ceil(3 * n * k / _BUDGET), 3 * k // _LEAST_TILES), 1)
+    return slice(None, None, step - 1 + step % 2)  # odd: no grid of an even number of columns is cut in stripes
 
 
 def _steadiness(log_tiles: NDArray[np.float32], roots: NDArray[np.float32], usable: Ints) -> NDArray[np.float32]:

@@ -105,8 +105,11 @@ def _still_response(part: Samples, black: float, lead: _Fit) -> Response:
 
 
 def _better(than: Floats, loss: Floats) -> bool:
-    """Return whether the losses `loss`, one a setting change, are surely and worthwhile below those of `than`."""
-    gain = than - loss
+    """Return whether the losses `loss`, one a setting change, are surely and worthwhile below those of `than`.
+
+    Sureness goes by ratios: one change at which much was lost must not drown what all the others say.
+    """
+    gain = np.log(np.maximum(than, 1e-12) / np.maximum(loss, 1e-12))
     error = gain.std(ddof=1) / np.sqrt(gain.size)
     return bool(loss.sum() < _WORTH_IT * than.sum() and gain.mean() > student_t.ppf(_SURE, gain.size - 1) * error)
 

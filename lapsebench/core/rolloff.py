@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from lapsebench.core.gains import GainEv
+
 KNEE = 0.8
 """Linear output below which a gain is exact."""
 
@@ -37,6 +39,13 @@ def darken(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np.float32]:
     white = linear.min(axis=-1, keepdims=True)
     share = gain_with_rolloff(white, gain_ev) / np.maximum(white, np.float32(1e-6))
     return linear * np.where(white > KNEE, share, np.float32(2.0**gain_ev))
+
+
+def gain_rgb(linear: NDArray[np.float32], gain_ev: GainEv) -> NDArray[np.float32]:
+    """Return linear RGB (..., 3) in [0, 1] under a gain: raised channels roll off, lowered ones go as in `darken`."""
+    if isinstance(gain_ev, tuple):
+        return np.stack([gain_rgb(linear, gain)[..., c] for c, gain in enumerate(gain_ev)], axis=-1)
+    return gain_with_rolloff(linear, gain_ev) if gain_ev >= 0 else darken(linear, gain_ev)
 
 
 def _bend(start_slope: float) -> float:

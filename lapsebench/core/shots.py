@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
+from functools import lru_cache
 from itertools import pairwise
 from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter1d
 
 from lapsebench.core.bumps import LONGEST
 from lapsebench.core.chunks import by_frames
@@ -96,11 +97,19 @@ def moved_frames(light: NDArray[np.float32], usable: NDArray[np.bool_]) -> list[
 
 def _detail(light: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the fine detail of frames (n, rows, cols) as unit vectors, (n, rows * cols)."""
-    tiles = np.log2(np.maximum(np.nan_to_num(light), 0.0) + np.float32(_DARK))
-    detail = (tiles - gaussian_filter(tiles, sigma=(0, _DETAIL_TILES, _DETAIL_TILES))).reshape(light.shape[0], -1)
+    tiles = np.log(np.maximum(np.nan_to_num(light), 0.0) + np.float32(_DARK))
+    down, right = (_smoother(size) for size in light.shape[1:])
+    detail = (tiles - down @ (tiles @ right.T)).reshape(light.shape[0], -1)
     detail -= detail.mean(axis=1, keepdims=True)
     detail /= np.maximum(np.linalg.norm(detail, axis=1, keepdims=True), 1e-6)
     return detail
+
+
+@lru_cache(maxsize=4)
+def _smoother(size: int) -> NDArray[np.float32]:
+    """Return the matrix (size, size) that smooths a column over `_DETAIL_TILES`: several times faster than filtering."""
+    smoother: NDArray[np.float32] = gaussian_filter1d(np.eye(size, dtype=np.float32), _DETAIL_TILES, axis=0)
+    return smoother
 
 
 def _is_move(detail: NDArray[np.float32], alike: NDArray[np.float32], k: int) -> bool:

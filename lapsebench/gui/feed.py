@@ -6,6 +6,7 @@ from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
 from lapsebench.core.curves import Responses
+from lapsebench.core.gains import GainEv
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.jobs import Jobs, Latest
@@ -69,7 +70,7 @@ class PictureFeed(QObject):
             self._settle.start()
 
     def _show_at_hand(self) -> None:
-        number, gain = self._session.playhead, self._session.gain(self._session.playhead)
+        number, gain = self._session.playhead, self._session.gains_of(self._session.playhead)
         sharp = self._sharp if self._sharp is not None and self._sharp.frame == number else None
         measure = self._session.measures.get(number)
         before = film = None
@@ -86,7 +87,7 @@ class PictureFeed(QObject):
         if frame is None or not frame.readable or self._playing or not view.isVisible():
             return
         before, film = view.side is not Side.FILM, view.side is not Side.BEFORE
-        gain, responses = session.gain(number), session.responses_of(number)
+        gain, responses = session.gains_of(number), session.responses_of(number)
         wanted = Wanted(number, frame, gain, view.wanted_long_side(), before=before, film=film, responses=responses)
         if wanted.met_by(kept):
             self._latest.drop()  # what is under way is of a gain or size that is past
@@ -127,10 +128,10 @@ class PictureFeed(QObject):
         self._view.set_crop(None if whole else share)
 
 
-def _proxy(measure: FrameMeasure | None, gain_ev: float, responses: Responses) -> QImage | None:
+def _proxy(measure: FrameMeasure | None, gain_ev: GainEv, responses: Responses) -> QImage | None:
     return None if measure is None else to_image(preview.proxy_picture(measure, gain_ev, responses))
 
 
 def thumbnail(session: Session, number: int) -> QImage | None:
     """Return the small picture of a frame as it is in the film, None while it is not measured."""
-    return _proxy(session.measures.get(number), session.gain(number), session.responses_of(number))
+    return _proxy(session.measures.get(number), session.gains_of(number), session.responses_of(number))

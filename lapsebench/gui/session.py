@@ -11,6 +11,7 @@ from PySide6.QtGui import QUndoStack
 
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
+from lapsebench.core.gains import GainEv
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
@@ -70,6 +71,12 @@ class Session(QObject):
             return 0.0
         gain = float(self.film_light.gain_ev[frame])
         return gain if isfinite(gain) else 0.0
+
+    def gains_of(self, frame: int) -> GainEv:
+        """Return the stops a frame gets in the film, one or of R, G and B; 0 while they are unknown."""
+        if self.film_light is None or frame >= self.film_light.gain_ev.size:
+            return 0.0
+        return self.film_light.gains_of(frame)
 
     @property
     def responses(self) -> tuple[Responses, ...]:

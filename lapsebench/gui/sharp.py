@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from PySide6.QtGui import QImage
 
 from lapsebench.core.curves import Responses
+from lapsebench.core.gains import GainEv
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.picture import to_image
 from lapsebench.services import preview
@@ -30,7 +31,7 @@ class Sharp:
     """Pictures of one frame from its file, those of the sides shown, and what they were made for."""
 
     frame: int
-    gain_ev: float
+    gain_ev: GainEv
     long_side: int | None
     before: Rendered | None
     film: Rendered | None
@@ -42,7 +43,7 @@ class Sharp:
         made = self.film or self.before
         return (made.image.width(), made.image.height()) if made else (0, 0)
 
-    def with_gain(self, gain_ev: float, responses: Responses) -> QImage | None:
+    def with_gain(self, gain_ev: GainEv, responses: Responses) -> QImage | None:
         """Return the film side at a gain: as rendered, else made from the side before unless that takes too long."""
         if self.film is not None and (self.gain_ev, self.responses) == (gain_ev, responses):
             return self.film.image
@@ -57,7 +58,7 @@ class Wanted:
 
     number: int
     frame: Frame
-    gain_ev: float
+    gain_ev: GainEv
     long_side: int | None
     before: bool
     film: bool
@@ -87,6 +88,6 @@ class Wanted:
     def _gained_alike(self, sharp: Sharp) -> bool:
         return (sharp.gain_ev, sharp.responses) == (self.gain_ev, self.responses)
 
-    def _rendered(self, gain_ev: float) -> Rendered:
+    def _rendered(self, gain_ev: GainEv) -> Rendered:
         pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side, responses=self.responses)
         return Rendered(pixels, to_image(pixels))

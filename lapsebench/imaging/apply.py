@@ -21,8 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
+from lapsebench.core.gains import GainEv, lowers, plain_gain
 from lapsebench.core.response import light_steps
-from lapsebench.core.rolloff import darken, gain_with_rolloff
+from lapsebench.core.rolloff import gain_rgb, gain_with_rolloff
 from lapsebench.core.transfer import linear_to_srgb, srgb_table
 from lapsebench.imaging.tones import (
     camera_light,
@@ -40,17 +41,19 @@ WHITE = 65535
 _BAND_ROWS = 256  # rows of a frame that are in float at one time
 
 
-def apply_gain(codes: NDArray[np.uint8], gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
-    """Return 8-bit `codes` (h, w, 3) with a gain in stops; 0 and 255 stay, and no gain gives the same codes."""
+def apply_gain(codes: NDArray[np.uint8], gain_ev: GainEv, responses: Responses = ()) -> NDArray[np.uint8]:
+    """Return 8-bit `codes` (h, w, 3) with a gain in stops, one or of R, G, B; black and white stay, no gain changes none."""
+    gain_ev = plain_gain(gain_ev)
     if gain_ev == 0.0:
         return codes
-    gained: Any = cv2.LUT(codes, gain_table(gain_ev, responses) if gain_ev > 0 else _lowered(gain_ev, responses))
-    if gain_ev < 0:
+    table = gain_table(gain_ev, responses) if isinstance(gain_ev, float) and gain_ev > 0 else _straight(gain_ev, responses)
+    gained: Any = cv2.LUT(codes, table)
+    if lowers(gain_ev):
         _hold_white(codes, gained, gain_ev, responses, _rounded_codes)
     return np.asarray(gained, dtype=np.uint8)
 
 
-def apply_gain_to_jpeg(jpeg: bytes, gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
+def apply_gain_to_jpeg(jpeg: bytes, gain_ev: GainEv, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return the pixels of a JPEG with a gain in stops, (h, w, 3); ValueError if it is none."""
     codes: Any = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
     if codes is None:
@@ -66,37 +69,38 @@ def gain_table(gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
     return _rounded_codes(gain_with_rolloff(srgb_table(256), gain_ev))
 
 
-def light_of_codes(codes: NDArray[Any], gain_ev: float, responses: Responses = ()) -> NDArray[np.uint16]:
-    """Return 16-bit linear light of sRGB `codes`, (h, w, 3) uint8 or uint16, with a gain in stops."""
+def light_of_codes(codes: NDArray[Any], gain_ev: GainEv, responses: Responses = ()) -> NDArray[np.uint16]:
+    """Return 16-bit linear light of sRGB `codes`, (h, w, 3) uint8 or uint16, with a gain in stops, one or of R, G, B."""
+    gain_ev = plain_gain(gain_ev)
     levels = int(np.iinfo(codes.dtype).max) + 1
     light: Any = _looked_up(codes, _rounded_light(shown_table(levels, gain_ev, responses)))
-    if gain_ev < 0:
+    if lowers(gain_ev):
         _hold_white(codes, light, gain_ev, responses, _rounded_light)
     return np.asarray(light, dtype=np.uint16)
 
 
-def light_of_linear(linear: NDArray[np.float32], gain_ev: float, responses: Responses = ()) -> NDArray[np.uint16]:
+def light_of_linear(linear: NDArray[np.float32], gain_ev: GainEv, responses: Responses = ()) -> NDArray[np.uint16]:
     """Return 16-bit linear light of float `linear` (h, w, 3), 1 = white, with a gain in stops; beyond 0..1 is clipped.
 
     Responses are those measured in the sRGB codes of that light.
     """
-    responses = own_responses(responses)
+    responses, gain_ev = own_responses(responses), plain_gain(gain_ev)
     table = _rounded_light(shown_light_table(gain_ev, responses)) if responses and gain_ev != 0 else None
     light = np.empty(linear.shape, np.uint16)
     for top in range(0, linear.shape[0], _BAND_ROWS):
         band = np.clip(linear[top : top + _BAND_ROWS], 0.0, 1.0)
         into = light[top : top + _BAND_ROWS]
         if table is None:
-            into[:] = _rounded_light(gain_with_rolloff(band, gain_ev) if gain_ev >= 0 else darken(band, gain_ev))
+            into[:] = _rounded_light(gain_rgb(band, gain_ev))
             continue
         into[:] = _looked_up(light_steps(band), table)
         white = band.min(axis=2) > least_white(responses)
-        if gain_ev < 0 and white.any():
-            into[white] = _rounded_light(shown_of_camera(darken(camera_light(band[white], responses), gain_ev), responses))
+        if lowers(gain_ev) and white.any():
+            into[white] = _rounded_light(shown_of_camera(gain_rgb(camera_light(band[white], responses), gain_ev), responses))
     return light
 
 
-def _lowered(gain_ev: float, responses: Responses) -> NDArray[np.uint8]:
+def _straight(gain_ev: GainEv, responses: Responses) -> NDArray[np.uint8]:
     table = _rounded_codes(shown_table(256, gain_ev, responses))
     return table if table.ndim == 1 else table[None]
 
@@ -113,7 +117,7 @@ def _looked_up(places: NDArray[Any], table: NDArray[Any]) -> NDArray[Any]:
 def _hold_white(
     codes: NDArray[Any],
     gained: NDArray[Any],
-    gain_ev: float,
+    gain_ev: GainEv,
     responses: Responses,
     rounded: Callable[[NDArray[np.float32]], NDArray[Any]],
 ) -> None:

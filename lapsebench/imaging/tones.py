@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
+from lapsebench.core.gains import GainEv
 from lapsebench.core.response import STEPS, Response
-from lapsebench.core.rolloff import KNEE, darken, gain_with_rolloff
+from lapsebench.core.rolloff import KNEE, gain_rgb, gain_with_rolloff
 from lapsebench.core.transfer import srgb_table, srgb_to_linear
 
 Light = NDArray[np.float32]
@@ -27,18 +28,18 @@ def own_responses(responses: Responses) -> Responses:
     return responses if any(response.estimated for response in responses) else ()
 
 
-def shown_table(levels: int, gain_ev: float, responses: Responses = ()) -> Light:
-    """Return the light shown of every code under a gain in stops: (levels,), or (levels, 3) through responses.
+def shown_table(levels: int, gain_ev: GainEv, responses: Responses = ()) -> Light:
+    """Return the light shown of every code under a gain in stops: (levels,), or (levels, 3) where channels differ.
 
     Raised light rolls off near white, lowered light does not: white is held pixel by pixel, see `shown_white`.
     """
     responses = own_responses(responses)
-    if gain_ev == 0.0 or not responses:
+    if gain_ev == 0.0 or not (responses or isinstance(gain_ev, tuple)):
         return _straight_or_rolled(srgb_table(levels), gain_ev)
     return _shown(_straight_or_rolled(_camera_table(levels, responses), gain_ev), responses)
 
 
-def shown_light_table(gain_ev: float, responses: Responses) -> Light:
+def shown_light_table(gain_ev: GainEv, responses: Responses) -> Light:
     """Return the same over the `STEPS` + 1 places of `light_steps`, (places, 3), for light in place of codes."""
     return _shown(_straight_or_rolled(_camera_light_table(responses), gain_ev), responses)
 
@@ -55,12 +56,12 @@ def least_white(responses: Responses) -> float:
     return min(float(np.interp(KNEE, *_pairs(response))) for response in responses)
 
 
-def shown_white(codes: NDArray[Any], levels: int, gain_ev: float, responses: Responses = ()) -> Light:
-    """Return the light shown of single pixels (m, 3) near white, lowered so that white stays white."""
+def shown_white(codes: NDArray[Any], levels: int, gain_ev: GainEv, responses: Responses = ()) -> Light:
+    """Return the light shown of single pixels (m, 3) near white, gained so that white stays white."""
     responses = own_responses(responses)
     table = _camera_table(levels, responses)
     light = np.stack([table[:, c][codes[:, c]] for c in range(3)], axis=-1)
-    return _shown(darken(light, gain_ev), responses)
+    return _shown(gain_rgb(light, gain_ev), responses)
 
 
 def camera_light(light: NDArray[Any], responses: Responses) -> Light:
@@ -75,8 +76,10 @@ def shown_of_camera(light: Light, responses: Responses) -> Light:
     return _shown(light, responses)
 
 
-def _straight_or_rolled(light: Light, gain_ev: float) -> Light:
-    """Return light under a gain: rolled off near white when raised, straight when lowered."""
+def _straight_or_rolled(light: Light, gain_ev: GainEv) -> Light:
+    """Return light under a gain: rolled off near white when raised, straight when lowered; channels are the last axis."""
+    if isinstance(gain_ev, tuple):
+        return np.stack([_straight_or_rolled(light[..., c], gain) for c, gain in enumerate(gain_ev)], axis=-1)
     return gain_with_rolloff(light, gain_ev) if gain_ev >= 0 else light * np.float32(2.0**gain_ev)
 
 

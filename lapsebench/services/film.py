@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
+from lapsebench.core.gains import GainEv
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
@@ -35,9 +36,9 @@ Codes = NDArray[np.uint8]
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """Stops of a frame's gain, and the responses it goes through."""
+    """Stops of a frame's gain, one or of R, G and B, and the responses it goes through."""
 
-    ev: float
+    ev: GainEv
     responses: Responses
 
 
@@ -82,7 +83,7 @@ def make_film(
     fps, quality = project.film.fps, project.film.quality
     check_size(framing.size, fps)
     fits(path, least_bytes(framing.size, len(numbers), quality))
-    gains = [Gain(float(light.gain_ev[number]), responses[number] if responses else ()) for number in numbers]
+    gains = [Gain(light.gains_of(number), responses[number] if responses else ()) for number in numbers]
     with FilmWriter(path, size=framing.size, fps=fps, quality=quality, overwrite=overwrite) as film:
         _write_all(film, stills, gains, framing, workers=workers, tick=tick)
         film.finish()

@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.area import AreaKind, MeteringArea, coverage, with_horizon
-from lapsebench.core.faults import HIGHLIGHT, Tiles
+from lapsebench.core.faults import Tiles
 from lapsebench.core.horizon import Horizon, find_horizon
-from lapsebench.core.metering import LEAST_LIGHT
+from lapsebench.core.pairwise import tiles_worth
 from lapsebench.core.project import Project
+from lapsebench.core.response import Response
 from lapsebench.core.separation import Evidence
-from lapsebench.core.transfer import BT709_WEIGHTS
+from lapsebench.services.tilelight import highlight_ev, luminance_ev
 
 _LEAST_TILES = 8.0  # of full weight, over all channels, that tell a gain between two frames
 _INSIDE = 0.5  # a tile counts for the brightest parts from this share on
@@ -32,8 +33,18 @@ class Metering:
     problem: str = ""
 
 
-def metered(evidence: Evidence, tiles: Tiles, wanted: MeteringArea, good: NDArray[np.bool_]) -> tuple[Evidence, Metering]:
-    """Return the evidence within the wanted area, and what was measured; `good`: (n,) frames to find the horizon by."""
+def metered(
+    evidence: Evidence,
+    tiles: Tiles,
+    wanted: MeteringArea,
+    good: NDArray[np.bool_],
+    *,
+    responses: tuple[Response, ...],
+) -> tuple[Evidence, Metering]:
+    """Return the evidence within the wanted area, and what was measured.
+
+    `good`: (n,) frames to find the horizon by. `responses`: of R, G and B, that the evidence was seen through.
+    """
     horizon = find_horizon(tiles.rgb, good)
     if wanted.kind is AreaKind.WHOLE:
         return evidence, Metering(horizon)
@@ -42,11 +53,13 @@ def metered(evidence: Evidence, tiles: Tiles, wanted: MeteringArea, good: NDArra
         why = "No horizon was found: the whole picture is measured. Draw the horizon, or choose another metering area."
         return evidence, Metering(None, problem=why)
     share = coverage(area, *tiles.rgb.shape[1:3])
-    within = _within(evidence, share)
-    if not _measurable(within, good):
+    few = share.ravel()[tiles_worth(tiles.rgb.shape[0], share.size)]
+    within = evidence.weights * np.tile(few, 3)  # of R, then G, then B
+    if not _measurable(within, good, least=_LEAST_TILES * few.size / share.size):
         why = "The metering area is too small, too dark or too bright to measure: the whole picture is measured instead."
         return evidence, Metering(horizon, problem=why)
-    mean, highlight = _mean_ev(evidence, share), _highlight_ev(evidence, share)
+    mean = luminance_ev(tiles, responses, share)
+    highlight = highlight_ev(tiles, responses, share >= min(_INSIDE, float(share.max())))
     return replace(evidence, weights=within, luminance_ev=mean, highlight_ev=highlight), Metering(horizon, area)
 
 
@@ -60,29 +73,7 @@ def told(meterings: Sequence[Metering]) -> list[str]:
     return list(dict.fromkeys(metering.problem for metering in meterings if metering.problem))
 
 
-def _within(evidence: Evidence, share: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return the weights times the share of the tiles within the area; they are those of R, then G, then B."""
-    return evidence.weights * np.tile(share.ravel(), 3)
-
-
-def _measurable(weights: NDArray[np.float32], good: NDArray[np.bool_]) -> bool:
+def _measurable(weights: NDArray[np.float32], good: NDArray[np.bool_], *, least: float) -> bool:
     """Whether most of the good frames have tiles enough."""
-    enough = weights[good].sum(axis=1) >= _LEAST_TILES
+    enough = weights[good].sum(axis=1) >= least
     return bool(enough.size == 0 or enough.mean() > 0.5)
-
-
-def _mean_ev(evidence: Evidence, share: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Return the mean light within the area, (n,) stops of the evidence's light; NaN for unreadable frames."""
-    light = np.exp2(evidence.log_tiles).reshape(-1, 3, share.size) @ share.ravel()
-    mean = light.astype(float) @ BT709_WEIGHTS / float(share.sum())
-    return _where_known(evidence, np.log2(np.maximum(mean, LEAST_LIGHT)))
-
-
-def _highlight_ev(evidence: Evidence, share: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Return the brightest parts within the area, (n,) stops of the evidence's light; NaN for unreadable frames."""
-    inside = np.tile(share.ravel() >= min(_INSIDE, float(share.max())), 3)
-    return _where_known(evidence, np.quantile(evidence.log_tiles[:, inside], HIGHLIGHT, axis=1).astype(float))
-
-
-def _where_known(evidence: Evidence, values: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.where(np.isfinite(evidence.luminance_ev), values, np.nan)

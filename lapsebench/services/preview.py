@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
+from lapsebench.core.gains import GainEv
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.apply import apply_gain, apply_gain_to_jpeg, codes_of_light, light_of_codes, light_of_linear
@@ -16,10 +16,11 @@ from lapsebench.imaging.framing import Placing, cut, scaled
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 
-def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None, responses: Responses = ()) -> NDArray[np.uint8]:
+def picture(frame: Frame, gain_ev: GainEv, *, long_side: int | None = None, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return the frame with `gain_ev` applied, (h, w, 3) sRGB, from the source file; `long_side` None is full size.
 
-    `responses`: those of R, G and B that the gain was measured through, none for sRGB; here and below.
+    `gain_ev`: stops, one or of R, G and B, none where not known. `responses`: those of R, G and B that the gain was measured
+    through, none for sRGB; here and below.
 
     The longer side has at most `long_side` pixels; smaller sources are not enlarged. FrameError where it can't be decoded.
     """
@@ -30,19 +31,18 @@ def picture(frame: Frame, gain_ev: float, *, long_side: int | None = None, respo
     return rendered(read, gain_ev, Placing((0, 0, width, height), size), responses)
 
 
-def proxy_picture(measure: FrameMeasure, gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
+def proxy_picture(measure: FrameMeasure, gain_ev: GainEv, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return the frame's proxy with `gain_ev` applied, (h, w, 3) sRGB: fast enough for playback."""
-    return apply_gain_to_jpeg(measure.proxy, known_gain(gain_ev), responses)
+    return apply_gain_to_jpeg(measure.proxy, gain_ev, responses)
 
 
-def with_gain(pixels: NDArray[np.uint8], gain_ev: float, responses: Responses = ()) -> NDArray[np.uint8]:
+def with_gain(pixels: NDArray[np.uint8], gain_ev: GainEv, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return sRGB `pixels`, (h, w, 3), with `gain_ev` applied: what a slider shows while it moves."""
-    return apply_gain(pixels, known_gain(gain_ev), responses)
+    return apply_gain(pixels, gain_ev, responses)
 
 
-def rendered(read: Picture, gain_ev: float, placing: Placing, responses: Responses = ()) -> NDArray[np.uint8]:
+def rendered(read: Picture, gain_ev: GainEv, placing: Placing, responses: Responses = ()) -> NDArray[np.uint8]:
     """Return what film and screen show of a decoded still: its box with the gain, in sRGB codes at the placing's size."""
-    gain_ev = known_gain(gain_ev)
     read = replace(read, codes=cut(read.codes, placing.box))
     if not read.is_srgb:
         light = light_of_linear(to_linear(read), gain_ev, responses)
@@ -51,11 +51,6 @@ def rendered(read: Picture, gain_ev: float, placing: Placing, responses: Respons
     else:
         light = light_of_codes(read.codes, gain_ev, responses)
     return codes_of_light(scaled(light, placing.size))
-
-
-def known_gain(gain_ev: float) -> float:
-    """Return the gain, stops, or none where it is not known."""
-    return gain_ev if math.isfinite(gain_ev) else 0.0
 
 
 def plain(read: Picture) -> bool:

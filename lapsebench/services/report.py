@@ -78,6 +78,7 @@ def _frame(i: int, frame: Frame, survey: Survey, film: FilmLight, used: bool) ->
         "film_ev": _number(film.film_ev[i]),
         "gain_ev": _number(film.gain_ev[i]),
         "virtual_ev": _number(film.virtual_ev[i]),
+        "colour_ev": None if film.colour_ev is None else [_number(colour) for colour in film.colour_ev[i]],
         "clipped": _number(light.clipped[i]),
         "setting_change": bool(light.setting_change[i]),
         "faults": sorted(frame.faults),

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.candles import CandleLight
+from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
 from lapsebench.core.progress import Tick, silent
@@ -21,20 +22,25 @@ from lapsebench.core.uncertainty import SURE_ERRORS, uncertain_frames
 from lapsebench.services.bumped import bumped_frames
 from lapsebench.services.candles import Look, ask_candles, filled_in
 from lapsebench.services.metering import Metering, metered
-from lapsebench.services.tilelight import exposures, responses_of, seen_tiles
+from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev, responses_of, seen_tiles
 
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 _MOST_ROUNDS = 4
 
 
 @dataclass(frozen=True, slots=True)
 class ShotLight:
-    """Light of one shot, the response of R, G, B, the faults by project frame number, notes for the user, the metering."""
+    """Light of one shot, the response of R, G, B, the faults by project frame number, notes for the user, the metering.
+
+    `colour_ev`: (n, 3) stops of R, G and B that take the camera's own changes of colour out, see `core.colourdrift`.
+    """
 
     light: Light
     responses: tuple[Response, ...]
     faults: dict[int, frozenset[Fault]]
     notes: tuple[str, ...]
+    colour_ev: Floats
     metering: Metering = field(default_factory=Metering)
 
 
@@ -59,11 +65,12 @@ def light_of_shot(
     blown, black = blown_frames(tiles), black_frames(tiles)
     unusable = np.array([bool(frame.faults & SPOILT) for frame in members])
     spoilt = blown | black | unusable
-    evidence, responses = _evidence(tiles, members, spoilt, responses)
-    evidence, metering = metered(evidence, tiles, shot.area, tiles.readable & ~spoilt)
+    evidence, responses, colour_ev = _evidence(tiles, members, spoilt, responses)
+    good = tiles.readable & ~spoilt
+    evidence, metering = metered(evidence, tiles, shot.area, good, responses=responses)
     separated = separate(evidence)
-    stray = stray_light_frames(tiles, separated.light.received_ev, tiles.readable & ~spoilt)
-    bumped = bumped_frames(shot, measures, tiles, tiles.readable & ~spoilt & ~stray)
+    stray = stray_light_frames(tiles, separated.light.received_ev, good)
+    bumped = bumped_frames(shot, measures, tiles, good & ~stray)
     if (stray | bumped).any():
         evidence.weights[stray | bumped] = 0
         separated = separate(evidence, separated.pairs)
@@ -86,7 +93,8 @@ def light_of_shot(
         for k in range(len(members))
         if any(where[k] for where in found.values())
     }
-    return ShotLight(separated.light, responses, faults, tuple(_notes(members, separated, uncertain)), metering)
+    notes = (*_notes(members, separated, uncertain), *_colour_notes(colour_ev))
+    return ShotLight(separated.light, responses, faults, notes, colour_ev, metering)
 
 
 def _with_stars(evidence: Evidence, separated: Separated, ask: Callable[..., CandleLight | None]) -> Separated:
@@ -119,36 +127,49 @@ def tiles_of(shot: Shot, all_measures: Sequence[FrameMeasure | None]) -> Tiles:
     measures = [all_measures[i] for i in shot.frames]
     shapes = [measure.clipped.shape[:2] for measure in measures if measure is not None]
     shape = max(set(shapes), key=shapes.count) if shapes else (ROWS, COLS)
-    rgb = np.full((len(measures), *shape, 3), np.nan, np.float32)
-    clipped = np.full_like(rgb, np.nan)
+    rgb, clipped = np.empty((2, len(measures), *shape, 3), np.float32)
     for k, measure in enumerate(measures):
         if measure is not None and measure.clipped.shape[:2] == shape:
             rgb[k], clipped[k] = measure.tiles, measure.clipped
+        else:
+            rgb[k] = clipped[k] = np.nan
     return Tiles(rgb, clipped)
 
 
 def _evidence(
     tiles: Tiles, frames: Sequence[Frame], spoilt: Bools, responses: tuple[Response, ...] | None
-) -> tuple[Evidence, tuple[Response, ...]]:
-    """Return the evidence of the shot, every channel's tiles as stops of light, and the responses of R, G and B.
+) -> tuple[Evidence, tuple[Response, ...], Floats]:
+    """Return the evidence of the shot, every channel's tiles as stops of light, the responses of R, G, B, and `colour_ev`.
 
     The stops are those of the responses given, else of those that the shot itself tells; gains are to be applied through
-    the same ones.
+    the same ones. What the camera did to the colour is out of the tiles: R, G and B all tell of one exposure.
     """
     exposure = exposures(frames)
     responses = responses or responses_of(tiles, exposure, spoilt)
     seen = seen_tiles(tiles, spoilt, responses)
+    colour_ev = colour_drift(seen.log_tiles, seen.weights, exposure)
+    log_tiles = seen.log_tiles
+    if colour_ev.any():
+        log_tiles = log_tiles + np.repeat(colour_ev, log_tiles.shape[1] // 3, axis=1).astype(np.float32)
     evidence = Evidence(
-        log_tiles=seen.log_tiles,
+        log_tiles=log_tiles,
         weights=seen.weights,
         exposure_ev=exposure,
         settings=tuple(frame.setting for frame in frames),
         after_gap=np.array([Fault.GAP in frame.faults for frame in frames]),
-        luminance_ev=seen.luminance_ev,
+        luminance_ev=luminance_ev(tiles, responses),
         clipped=tiles.clipped_share,
-        highlight_ev=seen.highlight_ev,
+        highlight_ev=highlight_ev(tiles, responses),
     )
-    return evidence, responses
+    return evidence, responses, colour_ev
+
+
+def _colour_notes(colour_ev: Floats) -> list[str]:
+    """Return what the user should know of colour that the camera changed by itself."""
+    if not colour_ev.any():
+        return []
+    most = np.ptp(colour_ev[:, [0, 2]] - colour_ev[:, [1]], axis=0).max()
+    return [f"The white balance wandered by up to {most:.2f} stop. 'Even the colour' in section Light takes it out."]
 
 
 def _notes(frames: Sequence[Frame], separated: Separated, uncertain: Bools) -> list[str]:

@@ -10,6 +10,7 @@ from itertools import islice
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lapsebench.core.area import AreaKind, Box, Skyline
 from lapsebench.core.curves import Responses, curve_for
@@ -44,6 +45,7 @@ class Survey:
     """A surveyed project: `project` with its faults found, one measure a frame (None where unreadable), and the light.
 
     `responses`: per shot, the camera's response in R, G and B. `shot_lights`: what each shot's light was worked out to be.
+    `colour_ev`: (n, 3) stops of R, G and B that take the camera's changes of colour out; None is none.
     """
 
     project: Project
@@ -52,6 +54,7 @@ class Survey:
     responses: tuple[Responses, ...]
     notes: tuple[str, ...]
     shot_lights: tuple[ShotLight, ...] = ()
+    colour_ev: NDArray[np.float64] | None = None
 
 
 def responses_at(survey: Survey) -> tuple[Responses, ...]:
@@ -167,7 +170,8 @@ def _survey(
     notes += told([shot_light.metering for shot_light in lights])
     surveyed = replace(project, frames=tuple(frames), shots=tuple(shots))
     responses = tuple(shot_light.responses for shot_light in lights)
-    return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes), tuple(lights))
+    colour_ev = np.concatenate([shot_light.colour_ev for shot_light in lights]) if lights else None
+    return Survey(surveyed, tuple(measures), _joined(lights), responses, tuple(notes), tuple(lights), colour_ev)
 
 
 def level(survey: Survey, project: Project) -> FilmLight:
@@ -179,7 +183,11 @@ def level(survey: Survey, project: Project) -> FilmLight:
         light = Light(*(getattr(survey.light, name)[part] for name in Light.__slots__))
         good = np.array([project.keeps(i) for i in shot.frames])
         parts.append(film_light(light, _settings_of(project.light, shot), fps=fps, good=good))
-    return FilmLight(*(np.concatenate([getattr(part, name) for part in parts]) for name in FilmLight.__slots__))
+    film_ev, gain_ev, virtual_ev = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("film_ev", "gain_ev", "virtual_ev")
+    )
+    colour_ev = survey.colour_ev if project.light.even and project.light.colour else None
+    return FilmLight(film_ev, gain_ev, virtual_ev, colour_ev)
 
 
 def used_frames(project: Project) -> list[int]:

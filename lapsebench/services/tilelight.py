@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -10,9 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.chunks import WORKERS, by_frames
 from lapsebench.core.exposure import exposure_ev, guess_marks
-from lapsebench.core.faults import Tiles, usable_tiles
+from lapsebench.core.faults import Tiles, brightest, usable_tiles
 from lapsebench.core.metering import LEAST_LIGHT
+from lapsebench.core.pairwise import tiles_worth
 from lapsebench.core.response import Response, light_steps, seen_tables
 from lapsebench.core.response_fit import fit_responses
 from lapsebench.core.response_samples import Samples, black_code, frames_at_changes, samples_across
@@ -23,20 +24,17 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _CHUNK = 64  # frames worked on at a time: what fits the processor's cache
-_WORKERS = min(4, os.cpu_count() or 1)
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """n frames of k tiles: `log_tiles`, `weights` (n, 3 k) float32, R then G then B; `luminance_ev`, `highlight_ev` (n,).
+    """n frames of the k tiles that `tiles_worth` picks: `log_tiles` and `weights` (n, 3 k) float32, R, then G, then B.
 
-    All in stops of the responses' light; NaN for frames that could not be read.
+    In stops of the responses' light.
     """
 
     log_tiles: NDArray[np.float32]
     weights: NDArray[np.float32]
-    luminance_ev: Floats
-    highlight_ev: Floats
 
 
 def exposures(frames: Sequence[Frame]) -> Floats:
@@ -65,30 +63,55 @@ def samples_of(tiles: Tiles, marks_ev: Floats) -> tuple[Samples, Floats]:
 
 
 def seen_tiles(tiles: Tiles, spoilt: Bools, responses: tuple[Response, ...]) -> Seen:
-    """Return the tiles as the responses see them; those of `spoilt` frames (n,) have no weight."""
-    n, k = tiles.rgb.shape[0], tiles.rgb.shape[1] * tiles.rgb.shape[2]
+    """Return the tiles worth looking at as the responses see them; those of `spoilt` frames (n,) have no weight."""
+    n = tiles.rgb.shape[0]
+    grid = tiles.rgb.shape[1] * tiles.rgb.shape[2]
+    worth = tiles_worth(n, grid)
+    k = len(range(grid)[worth])
+    rgb, clipped = (values.reshape(n, grid, 1, 3)[:, worth] for values in (tiles.rgb, tiles.clipped))
     log_tiles, weights = np.empty((2, n, 3 * k), np.float32)
-    mean = np.empty((n, 3))
 
     def see(first: int) -> None:
         part = slice(first, first + _CHUNK)
-        few = Tiles(tiles.rgb[part], tiles.clipped[part])
-        light, usable = few.known_rgb.reshape(-1, k, 3), usable_tiles(few, spoilt[part]).reshape(-1, k, 3)
+        few = Tiles(rgb[part], clipped[part])
+        light, usable = few.known_rgb[:, :, 0], usable_tiles(few, spoilt[part])[:, :, 0]
         for c, response in enumerate(responses):
             place, columns = light_steps(light[..., c]), slice(c * k, (c + 1) * k)
             ev, weight = seen_tables(response)
             log_tiles[part, columns] = np.take(ev, place, mode="clip")
             weights[part, columns] = np.take(weight, place, mode="clip") * usable[..., c]
-            recorded = np.exp2(log_tiles[part, columns]) if response.estimated else light[..., c]
-            mean[part, c] = recorded.mean(axis=1, dtype=float)
 
-    with ThreadPoolExecutor(_WORKERS) as pool:
+    with ThreadPoolExecutor(WORKERS) as pool:
         list(pool.map(see, range(0, n, _CHUNK)))
-    luminance = np.where(tiles.readable, mean @ BT709_WEIGHTS, np.nan)
-    return Seen(log_tiles, weights, np.log2(np.maximum(luminance, LEAST_LIGHT)), _highlight_ev(tiles.highlight, responses))
+    return Seen(log_tiles, weights)
 
 
-def _highlight_ev(highlight: Floats, responses: tuple[Response, ...]) -> Floats:
-    """Return the stops of the brightest parts, (n,), given as sRGB-decoded light: the channels' mean."""
-    codes = linear_to_srgb(np.clip(highlight, LEAST_LIGHT, 1.0))
+def luminance_ev(tiles: Tiles, responses: tuple[Response, ...], share: NDArray[np.float32] | None = None) -> Floats:
+    """Return the mean light of each frame, (n,) stops of the responses' light; NaN for frames that could not be read.
+
+    `share`: (rows, cols) how much of each tile counts, 0..1; None is all of all.
+    """
+    weights = np.full(tiles.rgb.shape[1] * tiles.rgb.shape[2], 1, np.float32) if share is None else share.ravel()
+    recorded = [np.exp2(seen_tables(response)[0]) if response.estimated else None for response in responses]
+
+    def mean(rgb: NDArray[np.float32]) -> Floats:
+        light = rgb.reshape(rgb.shape[0], -1, 3)
+        if all(table is None for table in recorded):
+            return np.asarray(weights @ light, dtype=float)
+        means = np.empty((rgb.shape[0], 3))
+        for c, table in enumerate(recorded):
+            known = light[..., c] if table is None else np.take(table, light_steps(light[..., c]), mode="clip")
+            means[:, c] = known @ weights
+        return means
+
+    mean_light = by_frames(mean, tiles.known_rgb) @ BT709_WEIGHTS / float(weights.sum())
+    return np.log2(np.maximum(np.where(tiles.readable, mean_light, np.nan), LEAST_LIGHT))
+
+
+def highlight_ev(tiles: Tiles, responses: tuple[Response, ...], inside: Bools | None = None) -> Floats:
+    """Return the brightest parts of each frame, (n,) stops, the channels' mean; NaN for frames that could not be read.
+
+    `inside`: (rows, cols) the tiles to look at; None is all.
+    """
+    codes = linear_to_srgb(np.clip(tiles.highlight if inside is None else brightest(tiles.rgb[:, inside]), LEAST_LIGHT, 1.0))
     return np.asarray(np.mean([response.stops(codes) for response in responses], axis=0))

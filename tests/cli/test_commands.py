@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Run = Callable[..., subprocess.CompletedProcess[str]]
 FRAME_KEYS = {
     "file", "time", "exposure_s", "f_number", "iso", "exposure_ev", "luminance_ev", "received_ev", "scene_ev", "error_ev",
-    "film_ev", "gain_ev", "virtual_ev", "clipped", "setting_change", "faults", "used",
+    "film_ev", "gain_ev", "virtual_ev", "colour_ev", "clipped", "setting_change", "faults", "used",
 }  # fmt: skip
 
 
@@ -190,6 +190,14 @@ def test_the_metering_area_is_reported(run: Run, make_frames: Callable[..., Path
     assert (metering["kind"], metering["horizon"], metering["found"]) == ("whole", None, False)
     assert "No horizon was found" in metering["problem"]
     assert metering["problem"] in done.stderr
+
+
+def test_even_colour_is_taken_over_and_reported(run: Run, make_frames: Callable[..., Path], tmp_path: Path) -> None:
+    folder = make_frames(8)
+    for words, told in ([], None), (["--even-colour"], [0.0, 0.0, 0.0]):
+        done = run("film", folder, "-o", "film.mp4", "--overwrite", *words, "--report", "r.json")
+        assert done.returncode == 0, done.stderr
+        assert [frame["colour_ev"] for frame in json.loads((tmp_path / "r.json").read_text())["frames"]] == [told] * 8
 
 
 def test_a_preset_sets_the_light_and_single_options_count_over_it(

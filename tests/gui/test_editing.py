@@ -79,6 +79,7 @@ def _pegs(window: MainWindow) -> tuple[Peg, ...]:
 EDITS: dict[str, Callable[[MainWindow], None]] = {
     "even": lambda w: w.bench.light.even.click(),
     "flicker": lambda w: w.bench.light.flicker.click(),
+    "colour": lambda w: w.bench.light.colour.click(),
     "preset": lambda w: w.bench.light.presets[Preset.STEADY].click(),
     "sky": lambda w: w.bench.light.sky.slider.setValue(20),
     "ramp": lambda w: w.bench.light.ramp.slider.setValue(90),

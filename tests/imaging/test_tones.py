@@ -86,3 +86,38 @@ def test_darkening_keeps_the_hue_of_a_clipped_channel(gain_ev: float) -> None:
     after = np.array([response.stops(code / 255) for response, code in zip(responses, shown[0, 0], strict=True)])
     np.testing.assert_allclose(after - before, gain_ev, atol=0.06)
     assert shown[0, 1].tolist() == [255, 255, 255]
+
+
+UNLIKE = st.tuples(GAINS, GAINS, GAINS)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.one_of(st.just(()), CAMERAS), UNLIKE)
+def test_each_channel_gets_its_own_gain_and_white_stays(responses: Responses, gains: tuple[float, float, float]) -> None:
+    codes = greys()
+    shown = apply_gain(codes, gains, responses).reshape(256, 3).astype(int)
+    assert shown[[0, 255]].tolist() == [[0] * 3, [255] * 3]
+    assert (np.diff(shown, axis=0) >= 0).all()
+    for c, gain in enumerate(gains):
+        assert np.abs(shown[:, c] - apply_gain(codes, gain, responses).reshape(256, 3)[:, c]).max() <= 1
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.one_of(st.just(()), CAMERAS), UNLIKE)
+def test_unlike_gains_are_the_same_on_codes_of_both_depths_and_light(
+    responses: Responses, gains: tuple[float, float, float]
+) -> None:
+    codes = np.random.default_rng(5).integers(0, 256, (40, 50, 3), dtype=np.uint8)
+    table = apply_gain(codes, gains, responses).astype(int)
+    deep = codes_of_light(light_of_codes(codes.astype(np.uint16) * 257, gains, responses))
+    linear = codes_of_light(light_of_linear(srgb_to_linear(codes / 255).astype(np.float32), gains, responses))
+    for other in (deep, linear, codes_of_light(light_of_codes(codes, gains, responses))):
+        assert np.abs(other.astype(int) - table).max() <= 1
+
+
+def test_three_gains_alike_are_one_and_none_is_no_change() -> None:
+    codes = np.random.default_rng(6).integers(0, 256, (30, 40, 3), dtype=np.uint8)
+    assert apply_gain(codes, (0.0, 0.0, 0.0)) is codes
+    assert apply_gain(codes, (0.0, float("nan"), 0.0)) is codes
+    for gain in (-0.7, 0.4):
+        assert np.array_equal(apply_gain(codes, (gain,) * 3), apply_gain(codes, gain))

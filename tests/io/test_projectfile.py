@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
@@ -37,7 +38,7 @@ def night(tmp_path: Path) -> tuple[Project, Path]:
         sources=(folder / "raws",),
         frames=tuple(frames),
         shots=(Shot(0, 1), Shot(2, 3, "a long break", trim_in=3, in_film=False, area=AREA)),
-        light=LightSettings(0.25, 6.5, False, True, 0.3, (Peg(1, -4.5),)),
+        light=LightSettings(0.25, 6.5, False, True, 0.3, (Peg(1, -4.5),), True),
         film=FilmSettings(Fraction(24000, 1001), Crop.TALL, (1080, 1920), True, 55),
         taken_in=frozenset({1}),
         left_out=frozenset({0}),
@@ -49,6 +50,15 @@ def test_a_project_comes_back_as_it_was(night: tuple[Project, Path]) -> None:
     project, path = night
     save_project(project, path)
     assert load_project(path) == project
+
+
+def test_a_project_from_before_colour_was_evened_opens(night: tuple[Project, Path]) -> None:
+    project, path = night
+    save_project(project, path)
+    record = json.loads(path.read_text())
+    del record["light"]["colour"]
+    path.write_text(json.dumps(record))
+    assert load_project(path) == replace(project, light=replace(project.light, colour=False))
 
 
 def test_a_project_from_before_metering_areas_opens(night: tuple[Project, Path]) -> None:

@@ -24,7 +24,7 @@ _MOST_PEGS = 4  # seen at once
 
 
 class LightSection(Section):
-    """Evening on or off, sky changes, ramp length, flicker, brightness, the pegs, and how light is measured."""
+    """Evening on or off, sky changes, ramp length, flicker, colour, brightness, the pegs, and how light is measured."""
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__("", "light", parent)
@@ -38,6 +38,8 @@ class LightSection(Section):
         self.ramp = self._slider(self.tr("&Ramp length, film time"), (5, 200), self._ramp_text, self._ramp_moved)
         self.brightness = self._slider(self.tr("&Brightness of the film"), (-60, 60), self._stops, self._brightness_moved)
         self.flicker = self._check(self.tr("Take out f&licker of the camera"), "flicker")
+        self.colour = self._check(self.tr("Even the colo&ur"), "colour")
+        self.colour.setToolTip(self.tr("Takes out what the camera's white balance did; the sky's colours stay."))
         self.steepest = soft_label(self)
         self.content.addWidget(self.steepest)
         self._add_pegs()
@@ -50,13 +52,13 @@ class LightSection(Section):
     def refresh(self) -> None:
         """Show the settings of the project."""
         light = self._session.project.light
-        for box, on in ((self.even, light.even), (self.flicker, light.flicker)):
+        for box, on in ((self.even, light.even), (self.flicker, light.flicker), (self.colour, light.colour)):
             with QSignalBlocker(box):
                 box.setChecked(on)
         self.sky.set_value(round(light.sky_kept * 100))
         self.ramp.set_value(round(light.ramp_s * _STEPS_PER_SECOND))
         self.brightness.set_value(round(light.brightness_ev * _STEPS_PER_STOP))
-        for widget in (self.sky, self.ramp, self.flicker):
+        for widget in (self.sky, self.ramp, self.flicker, self.colour):
             widget.setEnabled(light.even)
         chosen = preset_of(light)
         for preset, button in self.presets.items():
