@@ -102,8 +102,7 @@ def tile_shifts(light: NDArray[np.float32]) -> Floats:
     """
     tiles, weights = _still_tiles(light)
 
-    def fit(before: NDArray[np.float32], after: NDArray[np.float32]) -> Floats:
-        a, b = _logs(before), _logs(after)
+    def fit(a: NDArray[np.float32], b: NDArray[np.float32]) -> Floats:
         down, right = (slope.reshape(a.shape[0], -1)[:, tiles] for slope in _slopes((a + b) * np.float32(0.5)))
         change = (b - a).reshape(a.shape[0], -1)[:, tiles]
         terms = np.stack([-down, -right, np.ones_like(down)], axis=1)
@@ -116,7 +115,8 @@ def tile_shifts(light: NDArray[np.float32]) -> Floats:
             trust = weights / (1 + (off / np.float32(_LOOSE)) ** 2)
         return solved[:, :2].astype(float)
 
-    return by_frames(fit, light[:-1], light[1:])
+    logs = by_frames(_logs, light)
+    return by_frames(fit, logs[:-1], logs[1:])
 
 
 def _still_tiles(light: NDArray[np.float32]) -> tuple[Ints, NDArray[np.float32]]:

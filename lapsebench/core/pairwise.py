@@ -105,7 +105,7 @@ def _places(keys: Ints, known: Pairs | None, n: int) -> Ints:
 
 def tiles_worth(n: int, k: int) -> slice:
     """Return which of k tiles, of three channels each, are worth the time in n frames: all, or every third, fifth..."""
-    step = max(min(math.ceil(3 * n * k / _BUDGET), 3 * k // _LEAST_TILES), 1)
+    step = max(min(math.ceil(3 * n * k / _BUDGET) // 2 * 2 + 1, 3 * k // _LEAST_TILES), 1)
     return slice(None, None, step - 1 + step % 2)  # odd: no grid of an even number of columns is cut in stripes
 
 

@@ -102,14 +102,13 @@ def _detail(light: NDArray[np.float32]) -> NDArray[np.float32]:
     detail = (tiles - down @ (tiles @ right.T)).reshape(light.shape[0], -1)
     detail -= detail.mean(axis=1, keepdims=True)
     detail /= np.maximum(np.linalg.norm(detail, axis=1, keepdims=True), 1e-6)
-    return detail
+    return np.asarray(detail, np.float32)
 
 
 @lru_cache(maxsize=4)
 def _smoother(size: int) -> NDArray[np.float32]:
     """Return the matrix (size, size) that smooths a column over `_DETAIL_TILES`: several times faster than filtering."""
-    smoother: NDArray[np.float32] = gaussian_filter1d(np.eye(size, dtype=np.float32), _DETAIL_TILES, axis=0)
-    return smoother
+    return np.asarray(gaussian_filter1d(np.eye(size), _DETAIL_TILES, axis=0), np.float32)
 
 
 def _is_move(detail: NDArray[np.float32], alike: NDArray[np.float32], k: int) -> bool:

@@ -43,9 +43,7 @@ class Filming(QObject):
         self._say(None)
 
         def work(job: Job) -> object:
-            return filming.make_film(
-                project, light, output, overwrite=overwrite, tick=job.tick, responses=responses
-            )
+            return filming.make_film(project, light, output, overwrite=overwrite, tick=job.tick, responses=responses)
 
         job = Job(self.tr("Making {0}").format(output.name), work)
         job.finished.connect(self._done)

@@ -39,9 +39,9 @@ class Seen:
 
 def exposures(frames: Sequence[Frame]) -> Floats:
     """Return the camera exposure of each frame, stops at the true marks of the dial the times tell of; NaN unknown."""
-    marks = guess_marks([frame.exposure_s for frame in frames if frame.exposure_s])
-    known = [exposure_ev(*frame.setting, marks=marks) for frame in frames]
-    return np.array([np.nan if ev is None else ev for ev in known], dtype=float)
+    marks = guess_marks(list({frame.exposure_s for frame in frames if frame.exposure_s}))
+    known = {setting: exposure_ev(*setting, marks=marks) for setting in {frame.setting for frame in frames}}
+    return np.array([np.nan if (ev := known[frame.setting]) is None else ev for frame in frames], dtype=float)
 
 
 def responses_of(tiles: Tiles, marks_ev: Floats, spoilt: Bools) -> tuple[Response, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames
+from lapsebench.core.faults import HIGHLIGHT, Tiles, black_frames, blown_frames, brightest, stray_light_frames
 
 N, ROWS, COLS = 30, 20, 30
 
@@ -69,3 +69,10 @@ def test_scattered_specks_are_no_stray_light(tiles: Tiles) -> None:
     specks = np.random.default_rng(7).uniform(size=(ROWS, COLS)) < 0.05
     tiles.rgb[10][specks] += np.array((0.3, 0.25, 0.15), np.float32)
     assert not stray_light_frames(tiles, np.zeros(N), np.ones(N, bool)).any()
+
+
+@pytest.mark.parametrize("size", [1, 2, 100, 101, 8256])
+def test_the_brightest_parts_are_numpys_quantile(size: int) -> None:
+    values = np.random.default_rng(size).random((5, size)).astype(np.float32)
+    values[2] = np.nan
+    np.testing.assert_allclose(brightest(values), np.quantile(values.astype(float), HIGHLIGHT, axis=1), rtol=1e-6)

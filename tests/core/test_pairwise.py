@@ -12,7 +12,7 @@ from scipy.stats import gaussian_kde
 from statsmodels.robust.norms import TukeyBiweight
 
 from lapsebench.core.gainpath import path_errors, solve_path
-from lapsebench.core.pairwise import Pairs, pair_gains
+from lapsebench.core.pairwise import Pairs, pair_gains, tiles_worth
 
 
 @settings(deadline=None, max_examples=40)
@@ -107,12 +107,21 @@ def test_the_error_of_the_path_tells_loose_frames_from_firm_ones() -> None:
     assert np.std(np.diff(path[firm])) < 2 * np.median(errors[firm])
 
 
-def test_many_frames_take_a_share_of_the_tiles_and_tell_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("n", [1, 900, 1000, 1938, 5000, 50_000])
+def test_long_nights_are_thinned_without_stripes_and_never_to_too_few_tiles(n: int) -> None:
+    columns = np.arange(43 * 64)[tiles_worth(n, 43 * 64)]
+    assert 3 * columns.size >= 500
+    assert np.unique(columns % 64).size == 64
+    assert (columns.size == 43 * 64) == (n < 1000)
+
+
+def test_many_frames_take_a_share_of_the_tiles_and_tell_the_same() -> None:
     random = np.random.default_rng(4)
     path = np.cumsum(random.normal(0, 0.1, 40))
     tiles = (random.normal(-6, 1, 6000) + random.normal(0, 0.01, (40, 6000)) + path[:, None]).astype(np.float32)
-    monkeypatch.setattr("lapsebench.core.pairwise._BUDGET", tiles.size // 6)
-    thinned = solve_path(pair_gains(tiles, np.ones_like(tiles)), 40)
+    few = tiles[:, tiles_worth(5000, 6000)]
+    assert 166 <= few.shape[1] < 600
+    thinned = solve_path(pair_gains(few, np.ones_like(few)), 40)
     np.testing.assert_allclose(thinned, path - path[0], atol=0.004)
 
 
