@@ -30,6 +30,7 @@ _CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundin
 _LOST_CODES = 1.0  # codes, sd: coding takes about as much off every faint point, which rounds its waves to nothing
 _LOST_WALK_CODES, _LOST_TURN_CODES = 0.03, 0.3  # sd of its change from frame to frame, and more a stop of exposure
 _DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, and counts in full
+_JOINED = 5  # points on either side that tell the step between two frames
 _FEW = 12  # points
 _STEP_OVER = 6  # frames
 _LOSS = 2.5
@@ -81,9 +82,9 @@ def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
-        fit = _Fit(table, n, (fit.exposure + fit.usual) / np.log(2))
+        fit = _Fit(table, n, fit.exposure / np.log(2))
         fit.solve()
-    return fit.result()
+    return fit.result(np.nan_to_num(guess_ev))
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +164,7 @@ class _Fit:
         self.table, self.n = table, n
         self.guess = np.nan_to_num(guess_ev)
         self.exposure = self.guess * np.log(2)
-        self.usual = float(self.exposure.mean())
-        self.exposure -= self.usual
+        self.exposure -= self.exposure.mean()
         self.pieces = int(table.piece.max()) + 1 if table.piece.size else 0
         self.texture = np.zeros(self.pieces)
         self.lamp = np.zeros(self.pieces, bool)
@@ -270,11 +270,28 @@ class _Fit:
         unclear = self.lamp & (self.light < _CLEAR * self.error)
         return self.table.where(~unclear[self.table.piece]), bool(unclear.any())
 
-    def result(self) -> CandleLight:
+    def result(self, guess_ev: Floats) -> CandleLight:
         count = np.bincount(self.table.frame, minlength=self.n)
         known = (self.info > 0) & (count >= 5)
         sd = np.where(known, self._disagreement() / np.sqrt(np.maximum(self.info, 1e-12)), np.nan) / np.log(2)
-        return CandleLight(np.where(known, (self.exposure + self.usual) / np.log(2), np.nan), sd, count)
+        return CandleLight(np.where(known, self._anchored(known, guess_ev), np.nan), sd, count)
+
+    def _anchored(self, known: Bools, guess_ev: Floats) -> Floats:
+        """Return the exposures, (n,) stops; each run of frames that common points join lies about the guess as a whole.
+
+        Where hardly a point is seen both before and after, at a gap, nothing tells the step between.
+        """
+        pieces, table = np.arange(self.pieces), self.table
+        first, last = np.full(self.pieces, self.n), np.zeros(self.pieces, np.intp)
+        np.minimum.at(first, table.piece, table.frame)
+        np.maximum.at(last, table.piece, table.frame)
+        spans = np.cumsum(np.bincount(first[pieces], minlength=self.n) - np.bincount(last[pieces], minlength=self.n))
+        run = np.concatenate([[0], np.cumsum(spans[:-1] < _JOINED)])
+        received = self.exposure / np.log(2)
+        for number in np.unique(run[known]):
+            members = known & (run == number)
+            received[members] += np.median(guess_ev[members] - received[members])
+        return np.asarray(received, dtype=float)
 
     def _disagreement(self) -> Floats:
         """Return how far the points of each frame disagree beyond their noise, (n,), 1 or more: clouds do that."""

@@ -24,6 +24,7 @@ _ENOUGH = 5  # times found
 _LOOSE = 0.3  # px, scale of the loss in the fit of the motion
 _MOST = 900
 _LOST_AFTER = 60  # steps since it was last found
+_LONG = 10.0  # units of time after which where a star should be is too unsure
 _ENOUGH_MOVING = 6  # stars that tell the motion
 
 
@@ -80,6 +81,8 @@ class Follower:
         self._steps += 1
         elapsed = time - self._time if self._time is not None else 0.0
         self._time = time
+        if elapsed > _LONG:
+            self._drop(np.ones(self.number.size, bool))
         self.star = self.star + elapsed * self._speed(self.star)
         if found.shape[1]:
             self._match(found)
@@ -169,6 +172,11 @@ class Follower:
         x, y = np.where(self._still, self.lamp, self.star)
         inside = (x > 0) & (y > 0) & (x < self._width) & (y < self._height)
         kept = inside & (self._steps - self._last < np.where(self._found < _ENOUGH, 6, _LOST_AFTER))
+        self._drop(~kept)
+
+    def _drop(self, lost: Bools) -> None:
+        """Follow these points no longer."""
+        kept = ~lost
         self.number, self._found, self._last = self.number[kept], self._found[kept], self._last[kept]
         self.star, self.lamp, self._anchor = self.star[:, kept], self.lamp[:, kept], self._anchor[:, kept]
         self._star_miss, self._lamp_miss = self._star_miss[kept], self._lamp_miss[kept]

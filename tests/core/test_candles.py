@@ -115,3 +115,13 @@ def test_nothing_seen_tells_nothing() -> None:
     told = candle_light([None, None, None], {}, np.zeros(3))
     assert np.isnan(told.received_ev).all()
     assert not told.count.any()
+
+
+def test_where_no_star_is_seen_on_both_sides_of_a_gap_the_guess_tells_the_step() -> None:
+    random = np.random.default_rng(9)
+    before, kinds = sightings(random, random.normal(0, 0.1, 30))
+    after, _ = sightings(random, random.normal(0, 0.1, 30))
+    others = [Sighting(one.number + 1000, one.star, one.lamp) for one in after]
+    kinds |= dict.fromkeys(range(1000, 1150), Kind.STAR)
+    told = candle_light([*before, *others], kinds, np.repeat([0.0, 2.0], 30))
+    assert np.median(told.received_ev[30:]) - np.median(told.received_ev[:30]) == pytest.approx(2.0, abs=0.1)

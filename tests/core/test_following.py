@@ -58,10 +58,10 @@ def test_a_gap_in_time_does_not_lose_the_stars() -> None:
     random = np.random.default_rng(4)
     stars = random.uniform(0, 1, (2, 200)) * [[WIDTH], [HEIGHT]]
     follower = Follower((HEIGHT, WIDTH))
-    for time in (*range(30), *range(60, 70)):
+    for time in (*range(30), *range(38, 48)):
         seen = turned(stars, 0.001 * time, (500, -200))
         follower.step(float(time), seen[:, inside(seen)])
-    last = turned(stars, 0.001 * 69, (500, -200))
+    last = turned(stars, 0.001 * 47, (500, -200))
     off = np.min(np.hypot(*(follower.star[:, :, None] - last[:, None, :])), axis=1)
     old = follower.number < 200
     assert old.sum() > 120
@@ -82,3 +82,15 @@ def test_frames_without_points_are_no_harm() -> None:
     for time in range(5):
         follower.step(float(time), np.zeros((2, 0)))
     assert follower.number.size == 0
+
+
+def test_after_a_long_gap_stars_begin_anew() -> None:
+    random = np.random.default_rng(4)
+    stars = random.uniform(0, 1, (2, 200)) * [[WIDTH], [HEIGHT]]
+    follower = Follower((HEIGHT, WIDTH))
+    for time in (*range(30), 90):
+        seen = turned(stars, 0.001 * time, (500, -200))
+        before = set(follower.number.tolist())
+        follower.step(float(time), seen[:, inside(seen)])
+    assert follower.number.size > 100
+    assert not before & set(follower.number.tolist())
