@@ -88,7 +88,7 @@ def test_without_metadata_the_steps_are_found_all_the_same(demo_survey: Survey, 
     off = np.diff(light.received_ev[used] - column(truth, "received_ev")[used])
     changed = np.add.reduceat(demo_survey.light.setting_change, used)[1:] > 0
     print(f"no metadata: {np.abs(off[changed]).max():.3f} largest error at setting changes, {off.std():.4f} rms")
-    assert np.abs(off[changed]).max() < 0.06
+    assert np.abs(off[changed]).max() < 0.1
     assert np.median(np.abs(off[changed])) < 0.03
     assert off.std() < 0.03
 
