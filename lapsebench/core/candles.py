@@ -281,11 +281,11 @@ class _Fit:
 
         Where hardly a point is seen both before and after, at a gap, nothing tells the step between.
         """
-        pieces, table = np.arange(self.pieces), self.table
+        table = self.table
         first, last = np.full(self.pieces, self.n), np.zeros(self.pieces, np.intp)
         np.minimum.at(first, table.piece, table.frame)
         np.maximum.at(last, table.piece, table.frame)
-        spans = np.cumsum(np.bincount(first[pieces], minlength=self.n) - np.bincount(last[pieces], minlength=self.n))
+        spans = np.cumsum(np.bincount(first, minlength=self.n) - np.bincount(last, minlength=self.n))
         run = np.concatenate([[0], np.cumsum(spans[:-1] < _JOINED)])
         received = self.exposure / np.log(2)
         for number in np.unique(run[known]):

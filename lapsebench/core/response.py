@@ -99,6 +99,12 @@ def seen_tables(response: Response) -> tuple[NDArray[np.float32], NDArray[np.flo
     return ev.astype(np.float32), weight.astype(np.float32)
 
 
+@lru_cache(maxsize=8)
+def light_table(response: Response) -> NDArray[np.float32]:
+    """Return the light that made the codes, 1 = white, over the `STEPS` + 1 places of `light_steps`."""
+    return np.asarray(np.exp2(seen_tables(response)[0]))
+
+
 def knots() -> Floats:
     """Return the codes at which responses are kept, dense in the dark, (k,)."""
     return _FIRST_CODE + (1 - _FIRST_CODE) * np.linspace(0.0, 1.0, _KNOTS) ** 1.6

@@ -16,7 +16,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 from lapsebench.core.candles import CandleLight, Sighting, candle_light
 from lapsebench.core.following import Follower, Kind
 from lapsebench.core.progress import Tick, silent
-from lapsebench.core.response import Response, light_steps, seen_tables
+from lapsebench.core.response import Response, light_steps, light_table
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.errors import FrameError
@@ -242,5 +242,5 @@ def _grey(light: NDArray[np.float32], responses: Sequence[Response]) -> NDArray[
     if not any(response.estimated for response in responses):
         return np.asarray(light.mean(axis=2, dtype=np.float32))
     place = light_steps(light)
-    parts = [np.exp2(seen_tables(response)[0])[place[..., c]] for c, response in enumerate(responses)]
+    parts = [light_table(response)[place[..., c]] for c, response in enumerate(responses)]
     return np.asarray(sum(parts) / len(parts), np.float32)

@@ -14,7 +14,7 @@ from lapsebench.core.exposure import exposure_ev, guess_marks
 from lapsebench.core.faults import Tiles, brightest, usable_tiles
 from lapsebench.core.metering import LEAST_LIGHT
 from lapsebench.core.pairwise import tiles_worth
-from lapsebench.core.response import Response, light_steps, seen_tables
+from lapsebench.core.response import Response, light_steps, light_table, seen_tables
 from lapsebench.core.response_fit import fit_responses
 from lapsebench.core.response_samples import Samples, black_code, frames_at_changes, samples_across
 from lapsebench.core.sequence import Frame
@@ -92,7 +92,7 @@ def luminance_ev(tiles: Tiles, responses: tuple[Response, ...], share: NDArray[n
     `share`: (rows, cols) how much of each tile counts, 0..1; None is all of all.
     """
     weights = np.full(tiles.rgb.shape[1] * tiles.rgb.shape[2], 1, np.float32) if share is None else share.ravel()
-    recorded = [np.exp2(seen_tables(response)[0]) if response.estimated else None for response in responses]
+    recorded = [light_table(response) if response.estimated else None for response in responses]
 
     def mean(rgb: NDArray[np.float32]) -> Floats:
         light = rgb.reshape(rgb.shape[0], -1, 3)
