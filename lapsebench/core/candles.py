@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,15 +16,13 @@ from scipy.sparse import block_diag, csc_array, diags_array
 from scipy.sparse.linalg import splu
 
 from lapsebench.core.following import Kind
+from lapsebench.core.sightings import LEAST_SEEN, Sighting, Table, table_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
 _OWN = 0.05  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
-_PIECE = 40  # frames after which a point counts as another one: its light may drift
-_LEAST_SEEN = 5  # frames of a piece
-_LEAST_SNR = 2.5  # of a piece in the mean frame
 _CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
 _LOST_CODES = 1.0  # codes, sd: coding takes about as much off every faint point, which rounds its waves to nothing
 _LOST_WALK_CODES, _LOST_TURN_CODES = 0.03, 0.3  # sd of its change from frame to frame, and more a stop of exposure
@@ -33,30 +30,10 @@ _DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, 
 _JOINED = 5  # points on either side that tell the step between two frames
 _FEW = 12  # points
 _STEP_OVER = 6  # frames
+_PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and most
 _LOSS = 2.5
 _ROUNDS = 12
-
-
-@dataclass(frozen=True, slots=True)
-class Lights:
-    """Points measured in one frame, (k,): `light` above the surroundings (NaN not seen), light `around`, noise `sd`.
-
-    `step`: the light that one code stands for there.
-    """
-
-    light: Floats
-    around: Floats
-    sd: Floats
-    step: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class Sighting:
-    """The points of one frame, (k,): their `number`s, and their lights where each would be as a star and as a lamp."""
-
-    number: Ints
-    star: Lights
-    lamp: Lights
+_LEAST_MORE = 0.6  # times: unresolved stars, which turn with the others, are in the noise that was measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +53,7 @@ def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]
 
     `kinds` says by number what a point is; others are left out.
     """
-    table = _table(sightings, kinds)
+    table = table_of(sightings, kinds)
     n = len(sightings)
     fit = _Fit(table, n, _start(table, guess_ev))
     fit.solve()
@@ -87,55 +64,7 @@ def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]
     return fit.result(np.nan_to_num(guess_ev))
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
-    """One row a point and frame, all (m,): `frame`, `piece` (0..p-1), whether it stands `still`, and its `Lights`."""
-
-    frame: Ints
-    piece: Ints
-    still: Bools
-    light: Floats
-    around: Floats
-    sd: Floats
-    step: Floats
-
-    def where(self, rows: Bools) -> _Table:
-        _, piece = np.unique(self.piece[rows], return_inverse=True)
-        parts = (getattr(self, name)[rows] for name in ("still", "light", "around", "sd", "step"))
-        return _Table(self.frame[rows], piece.astype(np.intp), *parts)
-
-
-def _table(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind]) -> _Table:
-    """Return the table of all points of a known kind, each cut into pieces of `_PIECE` frames, at other frames each."""
-    stars = np.array([number for number, kind in kinds.items() if kind is Kind.STAR], dtype=np.intp)
-    lamps = np.array([number for number, kind in kinds.items() if kind is Kind.LAMP], dtype=np.intp)
-    columns: list[list[NDArray[Any]]] = [[np.zeros(0)] for _ in range(7)]
-    for i, sighting in enumerate(sightings):
-        if sighting is None:
-            continue
-        for still, which, lights in ((False, stars, sighting.star), (True, lamps, sighting.lamp)):
-            at = np.flatnonzero(np.isin(sighting.number, which) & np.isfinite(lights.light))
-            number = sighting.number[at]
-            measured = [getattr(lights, name)[at] for name in Lights.__slots__]
-            parts = (np.full(at.size, i), number, np.full(at.size, still), *measured)
-            for column, part in zip(columns, parts, strict=True):
-                column.append(part)
-    frame, number, still_, light, around, sd, step = (np.concatenate(column) for column in columns)
-    piece = number * (len(sightings) // _PIECE + 2) + (frame + 7 * number % _PIECE) // _PIECE
-    table = _Table(frame.astype(np.intp), piece.astype(np.intp), still_.astype(bool), light, around, sd, step)
-    return _seen_enough(table.where(np.ones(frame.size, bool)))
-
-
-def _seen_enough(table: _Table) -> _Table:
-    often = np.bincount(table.piece)[table.piece] >= _LEAST_SEEN
-    table = table.where(often)
-    if not table.piece.size:
-        return table
-    snr = np.bincount(table.piece, table.light / table.sd) / np.bincount(table.piece)
-    return table.where(snr[table.piece] > _LEAST_SNR)
-
-
-def _start(table: _Table, guess_ev: Floats) -> Floats:
+def _start(table: Table, guess_ev: Floats) -> Floats:
     """Return where to start, (n,) stops: the clear stars' median ratio to the frame before, the guess where few are."""
     start = np.nan_to_num(guess_ev)
     clear = ~table.still & (table.light > _CLEAR * table.sd)
@@ -158,9 +87,13 @@ def _start(table: _Table, guess_ev: Floats) -> Floats:
 
 
 class _Fit:
-    """Working state: `exposure` (n,) natural log, `light` and `texture` (p,) of the pieces."""
+    """Working state: `exposure` (n,) natural log, `light` and `texture` (p,) of the pieces.
 
-    def __init__(self, table: _Table, n: int, guess_ev: Floats) -> None:
+    `pull`: by how much less of a star is measured the farther it lies from the midst of a px, which spreads it (pixel phase,
+    Lauer 1999): one share for all, to be multiplied by `phase`.
+    """
+
+    def __init__(self, table: Table, n: int, guess_ev: Floats) -> None:
         self.table, self.n = table, n
         self.guess = np.nan_to_num(guess_ev)
         self.exposure = self.guess * np.log(2)
@@ -172,6 +105,7 @@ class _Fit:
         self.light = np.zeros(self.pieces)
         self.robust = np.ones(table.piece.size)
         self.lost = np.zeros(n)
+        self.pull = 0.0
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
@@ -181,12 +115,13 @@ class _Fit:
         for round_ in range(_ROUNDS):
             self._fit_pieces()
             self._fit_exposures()
+            self._fit_pull()
             if round_ >= 2:
                 self._reweigh()
         self._fit_pieces()
 
     def _received(self) -> Floats:
-        received: Floats = np.exp(self.exposure)[self.table.frame]
+        received: Floats = np.exp(self.exposure)[self.table.frame] * (1 + self.pull * self.table.phase)
         return received
 
     def _weight(self) -> Floats:
@@ -245,6 +180,13 @@ class _Fit:
         )
         self.info = np.asarray(own - both**2 / (lost + prior.diagonal()), dtype=float)
 
+    def _fit_pull(self) -> None:
+        """Solve the pull at the present exposures and lights."""
+        by_exposure, weight = self._received() * self.light[self.table.piece], self._weight()
+        slope = by_exposure * self.table.phase
+        change = (weight * slope * self._off(by_exposure)).sum() / ((weight * slope**2).sum() + _PULL**-2)
+        self.pull = float(np.clip(self.pull + change, -_MOST_PULL, _MOST_PULL))
+
     def _lost_prior(self) -> csc_array:
         """Return the precision (n, n) of what coding takes off: small, and much the same in neighbours of like exposure."""
         walk = _LOST_WALK_CODES + _LOST_TURN_CODES * np.minimum(np.abs(np.diff(self.guess)), 1.0)
@@ -265,7 +207,7 @@ class _Fit:
         clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
         self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
 
-    def without_unclear_lamps(self) -> tuple[_Table, bool]:
+    def without_unclear_lamps(self) -> tuple[Table, bool]:
         """Return the table without lamps whose light can't be told from the texture around them, and whether any were."""
         unclear = self.lamp & (self.light < _CLEAR * self.error)
         return self.table.where(~unclear[self.table.piece]), bool(unclear.any())
@@ -294,13 +236,13 @@ class _Fit:
         return np.asarray(received, dtype=float)
 
     def _disagreement(self) -> Floats:
-        """Return how far the points of each frame disagree beyond their noise, (n,), 1 or more: clouds do that."""
+        """Return how far the points of each frame disagree, (n,), in units of the noise awaited: clouds let them do so."""
         table = self.table
         received = self._received() * self.light[table.piece]
         off = np.abs(self._off(received)) / np.sqrt(table.sd**2 + (_OWN * received) ** 2)
         more = np.ones(self.n)
         order = np.argsort(table.frame, kind="stable")
         starts = np.searchsorted(table.frame[order], np.arange(self.n + 1))
-        for i in np.flatnonzero(np.diff(starts) >= _LEAST_SEEN):
-            more[i] = max(1.0, 1.4826 * float(np.median(off[order[starts[i] : starts[i + 1]]])))
+        for i in np.flatnonzero(np.diff(starts) >= LEAST_SEEN):
+            more[i] = max(_LEAST_MORE, 1.4826 * float(np.median(off[order[starts[i] : starts[i + 1]]])))
         return more

@@ -70,6 +70,7 @@ class Frame:
     focal_mm: float | None = None
     camera: str | None = None
     serial: str | None = None
+    lens: str | None = None
     width: int = 0
     height: int = 0
     orientation: int = 1

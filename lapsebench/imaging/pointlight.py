@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.candles import Lights
+from lapsebench.core.sightings import Lights
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
 Floats = NDArray[np.float64]
@@ -18,7 +18,7 @@ Image = NDArray[np.float32]
 LONG_SIDE = 1500
 """Pixels of the long side at which points are looked for: a star's light is the same in one px as in the many of before."""
 _CORE = 1.2  # px, sd of the kernel that gathers a point's light
-_RING = 3.0  # px, sd of the kernel of the light around it
+_RING = 2.4  # px, sd of the kernel of the light around it
 _PATCH = 31  # px, side of the patch that the noise is told from
 _SHARPEST = 8.0  # sds over which a value is a light itself, not noise
 _FOUND = 6.0  # sds from which on a point is found
@@ -92,7 +92,7 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     """Return what the points at `x`, `y` (k,) px measure; NaN where they are out of the picture or clipped."""
     height, width = seen.core.shape
     if x.size == 0:
-        return Lights(*(np.zeros(0) for _ in range(4)))
+        return Lights(*(np.zeros(0) for _ in Lights.__slots__))
     inside = (x >= _EDGE) & (x < width - 1 - _EDGE) & (y >= _EDGE) & (y < height - 1 - _EDGE)
     place = x.astype(np.float32)[None], y.astype(np.float32)[None]
 
@@ -105,4 +105,5 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     around = at(seen.around, cv2.INTER_LINEAR)
     codes = linear_to_srgb(np.clip(around, 0.0, 1.0))
     step = (srgb_to_linear(codes + _SMALL) - srgb_to_linear(codes)) / _SMALL / (seen.levels - 1)
-    return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step)
+    off = np.stack([x, y]) - np.floor([x, y])
+    return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step, (off * (1 - off)).sum(axis=0))

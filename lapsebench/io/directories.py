@@ -9,9 +9,12 @@ from typing import Any, BinaryIO, NamedTuple
 
 DAMAGED = (struct.error, zlib.error, ValueError, LookupError, ArithmeticError)
 """What reading a damaged header may raise."""
+DECODER_ERRORS = (*DAMAGED, OSError, SyntaxError, TypeError, AttributeError, EOFError, MemoryError, RuntimeError)
+"""What decoding a damaged picture may raise in any of the libraries, cv2's own error aside."""
 
 _KINDS = {1: "B", 2: "B", 3: "H", 4: "I", 7: "B", 16: "Q"}  # kinds of TIFF numbers and bytes, as struct names them
 _LONGEST = 16_000_000  # bytes of one header entry: a colour profile is far shorter
+_MOST_IN_CHAIN = 16
 
 
 class Entry(NamedTuple):
@@ -55,6 +58,20 @@ class Directories:
                 value = self._file.read(length)
             entries[tag] = Entry(kind, value[:length], at)
         return entries
+
+    def rest(self) -> list[dict[int, Entry]]:
+        """Return the directories that follow the first one in its chain."""
+        place, found = self.first, []
+        count_form, size, link = ("Q", 20, "Q") if self._big else ("H", 12, "I")
+        for _ in range(_MOST_IN_CHAIN):
+            self._file.seek(place)
+            (count,) = self._unpack(count_form, self._file.read(struct.calcsize("<" + count_form)))
+            self._file.seek(count * size, 1)
+            (place,) = self._unpack(link, self._file.read(struct.calcsize("<" + link)))
+            if not place:
+                break
+            found.append(self.read(place))
+        return found
 
     def numbers(self, entries: dict[int, Entry], tag: int, default: int = 0) -> tuple[int, ...]:
         """Return the whole numbers of a tag, (default,) where it isn't there."""

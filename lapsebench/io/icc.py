@@ -63,7 +63,7 @@ class ColourProfile:
     note: str = ""
 
 
-def _to_d50(primaries: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
+def to_d50(primaries: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
     """Return linear RGB (D65 white) -> XYZ of the D50 connection space, shape (3, 3)."""
     xyz = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in primaries]).T
     x, y = _D65_XY
@@ -74,10 +74,10 @@ def _to_d50(primaries: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
     return d50
 
 
-_SRGB_D50 = _to_d50(_SRGB_XY)
+_SRGB_D50 = to_d50(_SRGB_XY)
 
 
-def _to_bt709(colorants: NDArray[np.float64]) -> Matrix | None:
+def to_bt709(colorants: NDArray[np.float64]) -> Matrix | None:
     """Return the matrix to linear BT.709 from colorants (columns, XYZ D50), white kept white; None where it is identity."""
     matrix = np.linalg.solve(_SRGB_D50, colorants)
     with np.errstate(all="ignore"):
@@ -91,7 +91,7 @@ def _to_bt709(colorants: NDArray[np.float64]) -> Matrix | None:
 
 SRGB = ColourProfile("sRGB", (SRGB_CURVE, SRGB_CURVE, SRGB_CURVE))
 _R03_CURVE = Curve(parameters=(563 / 256, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0))
-DCF_OPTION = ColourProfile("DCF option colour space", (_R03_CURVE, _R03_CURVE, _R03_CURVE), _to_bt709(_to_d50(_R03_XY)))
+DCF_OPTION = ColourProfile("DCF option colour space", (_R03_CURVE, _R03_CURVE, _R03_CURVE), to_bt709(to_d50(_R03_XY)))
 
 
 def _assumed(name: str, why: str) -> ColourProfile:
@@ -168,7 +168,7 @@ def parse_profile(icc: bytes) -> ColourProfile:
             return _assumed(name, "is not of the plain matrix kind")
         red, green, blue = (_curve(tags[tag]) for tag in (b"rTRC", b"gTRC", b"bTRC"))
         colorants = np.array([_fixed(tags[tag], 8, 3) for tag in (b"rXYZ", b"gXYZ", b"bXYZ")]).T
-        return ColourProfile(name or "unnamed", (red, green, blue), _to_bt709(colorants))
+        return ColourProfile(name or "unnamed", (red, green, blue), to_bt709(colorants))
     except (struct.error, ValueError, LookupError, ArithmeticError, np.linalg.LinAlgError):
         return _assumed(name, "is damaged")
 

@@ -25,7 +25,7 @@ def natural_key(text: str) -> NaturalKey:
     return tuple((True, int(part), part) if part[0] in "0123456789" else (False, 0, part) for part in parts)
 
 
-def _counter(stem: str) -> tuple[str, str, str] | None:
+def counter_of(stem: str) -> tuple[str, str, str] | None:
     """Return what stands before the last number of a file name, that number, and what follows; None without one."""
     parts = _DIGITS.split(stem.casefold())
     return ("".join(parts[:-2]), parts[-2], parts[-1]) if len(parts) > 1 else None
@@ -45,7 +45,7 @@ def _roll_over(numbers: Iterable[int], width: int) -> tuple[int, int] | None:
 
 def file_order(names: Sequence[str]) -> list[str]:
     """Return the file names of one folder in natural order, a counter that rolled over (9999, 0001) carried on."""
-    counters = {name: counter for name in names if (counter := _counter(Path(name).stem))}
+    counters = {name: counter for name in names if (counter := counter_of(Path(name).stem))}
     series = defaultdict(list)
     for before, digits, after in counters.values():
         series[before, len(digits), after].append(int(digits))
@@ -86,7 +86,7 @@ def _clock(frames: Sequence[Frame]) -> Callable[[Frame], float | None]:
 
 
 def _series(frame: Frame) -> tuple[Path, str]:
-    counter = _counter(frame.path.stem)
+    counter = counter_of(frame.path.stem)
     return frame.path.parent, counter[0] if counter else ""
 
 

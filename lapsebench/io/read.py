@@ -12,20 +12,19 @@ import cv2
 import imageio.v3 as iio
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 
 from lapsebench.errors import FrameError
-from lapsebench.io.directories import DAMAGED
-from lapsebench.io.header import COPY_AGAIN, EXPORT, Layout, layout_of, no_access
+from lapsebench.io.directories import DECODER_ERRORS
+from lapsebench.io.header import layout_of
+from lapsebench.io.heif import decode_heif
 from lapsebench.io.icc import SRGB, ColourProfile, light_table
-
-Codes = NDArray[np.uint8] | NDArray[np.uint16]
+from lapsebench.io.layout import COPY_AGAIN, EXPORT, Layout, no_access
+from lapsebench.io.whole import Codes, check_bytes, check_decoded
 
 cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)  # we say ourselves what is wrong with a file
 
 _REDUCED = ((8, cv2.IMREAD_REDUCED_COLOR_8), (4, cv2.IMREAD_REDUCED_COLOR_4), (2, cv2.IMREAD_REDUCED_COLOR_2))
 _FULL = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH
-_DECODER_ERRORS = (*DAMAGED, OSError, SyntaxError, TypeError, AttributeError, EOFError, MemoryError, cv2.error)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,37 +40,12 @@ class Picture:
         return self.profile.matrix is None and self.profile.curves == SRGB.curves
 
 
-def _missing_share(data: bytes, layout: Layout) -> float:
-    """Return the share 0..1 of a JPEG's rows that a decoder has to leave flat grey; 0 where it can't be told."""
-    if layout.progressive:
-        return 0.0
-    try:
-        with Image.open(BytesIO(data + b"\xff\xd9"), formats=("JPEG",)) as image:
-            image.draft("RGB", (layout.width // 8, layout.height // 8))
-            grey = (np.asarray(image.convert("RGB")) == 128).all(axis=(1, 2))[::-1]
-    except _DECODER_ERRORS:
-        return 0.0
-    return float(np.argmin(grey) / grey.size) if not grey.all() else 1.0
-
-
-def _check_whole(data: bytes, layout: Layout, name: str) -> None:
-    """Raise FrameError where the end of the coded picture is missing; bytes after the end do no harm."""
-    end = {"JPEG": b"\xff\xd9", "PNG": b"IEND"}.get(layout.format)
-    if end is None or data.rfind(end, layout.scan) >= 0:
-        return
-    share = round(100 * _missing_share(data, layout)) if layout.format == "JPEG" else 0
-    detail = f"ends early: {share} % of the picture is missing" if share else "ends early: the file is cut short"
-    raise FrameError(f"{name} {detail}.", COPY_AGAIN)
-
-
-def _flags(layout: Layout, min_long_side: int | None) -> int:
-    """Return the decoder's flags for the strongest reduction whose long side is still `min_long_side` or more."""
-    if layout.format == "JPEG" and min_long_side is not None:
-        long_side = max(layout.width, layout.height)
-        for factor, flag in _REDUCED:
-            if -(-long_side // factor) >= min_long_side:
-                return flag
-    return _FULL
+def reduction(width: int, height: int, min_long_side: int) -> int:
+    """Return cv2's flag for the strongest reduction of a JPEG whose long side is still `min_long_side` or more."""
+    for factor, flag in _REDUCED:
+        if -(-max(width, height) // factor) >= min_long_side:
+            return flag
+    return cv2.IMREAD_COLOR
 
 
 def _fallback(data: bytes, layout: Layout) -> NDArray[Any]:
@@ -90,24 +64,39 @@ def _as_codes(pixels: NDArray[Any], name: str) -> Codes:
     return pixels
 
 
-def _decode(data: bytes, layout: Layout, min_long_side: int | None, name: str) -> Codes:
-    premultiplied = layout.format == "TIFF" and layout.channels > 3 and layout.bit_depth <= 8  # cv2 darkens by the alpha
+def _decode_heif(data: bytes, layout: Layout, name: str) -> Codes:
     try:
-        if not premultiplied:
+        codes = decode_heif(data)
+    except DECODER_ERRORS as error:
+        raise FrameError(f"{name} is damaged and can't be decoded.", COPY_AGAIN) from error
+    if codes.shape != (layout.height, layout.width, 3):
+        raise FrameError(f"{name} is not of the size its header says.", COPY_AGAIN)
+    return _as_codes(codes, name)
+
+
+def _decode(data: bytes, layout: Layout, min_long_side: int | None, name: str) -> Codes:
+    if layout.format == "HEIF":
+        return _decode_heif(data, layout, name)
+    # cv2 darkens by the alpha, and passes over damage in what is packed.
+    by_pillow = layout.format == "TIFF" and layout.bit_depth <= 8 and (layout.channels > 3 or layout.packed)
+    try:
+        if not by_pillow:
             raw = np.frombuffer(data, np.uint8)
-            bgr = cv2.imdecode(raw, _flags(layout, min_long_side) | cv2.IMREAD_IGNORE_ORIENTATION)
+            reduced = layout.format == "JPEG" and min_long_side is not None
+            flags = reduction(layout.width, layout.height, min_long_side or 0) if reduced else _FULL
+            bgr = cv2.imdecode(raw, flags | cv2.IMREAD_IGNORE_ORIENTATION)
             if bgr is not None:
                 return _as_codes(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB), name)
         return _as_codes(_fallback(data, layout), name)
-    except _DECODER_ERRORS as error:
+    except (*DECODER_ERRORS, cv2.error) as error:
         raise FrameError(f"{name} is damaged and can't be decoded.", COPY_AGAIN) from error
 
 
-def _turn(codes: Codes, orientation: int) -> Codes:
+def turned(codes: Codes, orientation: int) -> Codes:
     """Return the picture upright (Exif tag 0x0112, CIPA DC-008 4.6.4)."""
-    turned: NDArray[Any] = cv2.transpose(codes) if orientation >= 5 else codes
+    upright: NDArray[Any] = cv2.transpose(codes) if orientation >= 5 else codes
     flip = {2: 1, 3: -1, 4: 0, 6: 1, 7: -1, 8: 0}.get(orientation)
-    return turned if flip is None else _as_codes(cv2.flip(turned, flip), "")
+    return upright if flip is None else _as_codes(cv2.flip(upright, flip), "")
 
 
 def _stored_upright(data: bytes, layout: Layout) -> bytes:
@@ -121,19 +110,20 @@ def _stored_upright(data: bytes, layout: Layout) -> bytes:
 
 
 def read_picture(path: Path, *, min_long_side: int | None = None) -> Picture:
-    """Decode a JPEG, PNG or TIFF still to upright RGB codes.
+    """Decode a JPEG, PNG, TIFF or HEIC still to upright RGB codes.
 
     `min_long_side` (pixels) lets a JPEG be decoded at 1/2, 1/4 or 1/8 size, never below that length; nothing is enlarged.
-    Raises FrameError, with the reason in words, where the still is missing, damaged, cut short or of a kind not read.
+    Raises FrameError, with the reason in words, where the still is missing, damaged, cut short, RAW or of a kind not read.
     """
     try:
         data = path.read_bytes()
     except OSError as error:
         raise no_access(path.name, error) from error
     layout = layout_of(BytesIO(data), path.name)
-    _check_whole(data, layout, path.name)
+    check_bytes(data, layout, path.name)
     codes = _decode(_stored_upright(data, layout), layout, min_long_side, path.name)
-    return Picture(_turn(codes, layout.orientation), layout.profile)
+    check_decoded(data, layout, codes, path.name)
+    return Picture(turned(codes, layout.orientation), layout.profile)
 
 
 def to_linear(picture: Picture) -> NDArray[np.float32]:

@@ -12,14 +12,13 @@ from pathlib import Path
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.sequence import Frame
 from lapsebench.errors import GatherError
+from lapsebench.io.clockchange import steady_clock
 from lapsebench.io.copies import cameras_of, flagged
-from lapsebench.io.header import PICTURE_SUFFIXES
+from lapsebench.io.kinds import KINDS, is_picture
 from lapsebench.io.metadata import read_metadata
 from lapsebench.io.order import file_order, natural_key, shooting_order
+from lapsebench.io.pairs import pair_notes, partners
 
-_RAW = ".3fr .arw .cr2 .cr3 .crw .dng .erf .fff .gpr .iiq .kdc .mef .mos .mrw .nef .nrw .orf .pef .raf .raw .rw2 .srw .x3f"
-RAW_SUFFIXES = frozenset(_RAW.split())
-_KINDS = "JPEG, PNG or TIFF"
 _WORKERS = 8
 _SUBFOLDERS_NAMED = 5
 
@@ -30,10 +29,6 @@ class Gathered:
 
     frames: tuple[Frame, ...]
     notes: tuple[str, ...]
-
-
-def _is_picture(name: str) -> bool:
-    return Path(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith(".")
 
 
 def _shut(path: Path, error: OSError) -> GatherError:
@@ -54,13 +49,13 @@ def _subfolder_remedy(entries: list[os.DirEntry[str]]) -> str:
         (e for e in entries if e.is_dir() and not e.name.startswith(".")), key=lambda e: natural_key(e.name)
     ):
         try:
-            count = sum(_is_picture(inner.name) for inner in _listing(Path(entry.path)))
+            count = sum(is_picture(inner.name) for inner in _listing(Path(entry.path)))
         except OSError:
             continue  # a subfolder that can't be looked into is no place to send the user to
         if count:
             held.append(f"{entry.name} ({count})")
     if not held:
-        return f"Choose a folder with {_KINDS} stills."
+        return f"Choose a folder with {KINDS} stills."
     more = ", ..." if len(held) > _SUBFOLDERS_NAMED else ""
     return f"Its subfolders hold pictures, open one of them: {', '.join(held[:_SUBFOLDERS_NAMED])}{more}."
 
@@ -70,7 +65,6 @@ class _Intake:
 
     def __init__(self) -> None:
         self.folders: dict[Path, list[str]] = defaultdict(list)
-        self.raw: list[str] = []
         self.others: list[str] = []
         self._empty: list[GatherError] = []
 
@@ -86,48 +80,34 @@ class _Intake:
             self._add_folder(path)
         elif not path.exists():
             raise GatherError(f"{path} is not there.", "Check the name; is the drive or memory card connected?")
-        elif path.suffix.lower() in PICTURE_SUFFIXES and path.is_file():
+        elif is_picture(path.name.lstrip(".")) and path.is_file():
             self.folders[path.parent.resolve()].append(path.name)
         else:
-            raise GatherError(f"{path.name} is no folder and no picture that can be read.", f"Choose {_KINDS} stills.")
+            raise GatherError(f"{path.name} is no folder and no picture that can be read.", f"Choose {KINDS} stills.")
 
     def _add_folder(self, folder: Path) -> None:
         entries = _listing(folder)
         files = [entry.name for entry in entries if not entry.is_dir()]
-        pictures = [entry.name for entry in entries if _is_picture(entry.name) and entry.is_file()]
+        pictures = [entry.name for entry in entries if is_picture(entry.name) and entry.is_file()]
         self.folders[folder.resolve()] += pictures
-        raw = [name for name in files if Path(name).suffix.lower() in RAW_SUFFIXES and not name.startswith(".")]
-        self.raw += sorted(raw, key=natural_key)
-        self.others += sorted(set(files) - set(pictures) - set(raw), key=natural_key)
+        self.others += sorted(set(files) - set(pictures), key=natural_key)
         if not pictures:
-            remedy = _subfolder_remedy(entries)
-            if raw:
-                remedy = f"It holds RAW files, which are not read yet: develop them to {_KINDS}. {remedy}"
-            self._empty.append(GatherError(f"{folder} holds no pictures.", remedy))
+            self._empty.append(GatherError(f"{folder} holds no pictures.", _subfolder_remedy(entries)))
 
     def paths(self) -> list[Path]:
         """Return every picture once, folder by folder, each in file order; GatherError where there is none."""
         if not any(self.folders.values()):
             raise (
-                self._empty[0] if self._empty else GatherError("Nothing was chosen.", f"Choose a folder of {_KINDS} stills.")
+                self._empty[0] if self._empty else GatherError("Nothing was chosen.", f"Choose a folder of {KINDS} stills.")
             )
         folders = sorted(self.folders, key=lambda folder: natural_key(str(folder)))
         return [folder / name for folder in folders for name in file_order(sorted(set(self.folders[folder])))]
 
     def notes(self) -> list[str]:
         """Return what was left aside, in words."""
-        aside = []
-        if self.raw:
-            aside.append(f"{_count(self.raw, 'RAW file')}, not read yet ({_examples(self.raw)})")
-        if self.others:
-            noun = "files that are no pictures" if len(self.others) > 1 else "file that is no picture"
-            aside.append(f"{len(self.others)} {noun} ({_examples(self.others)})")
-        empty = [error.what for error in self._empty]
-        return ([f"Left aside: {'; '.join(aside)}."] if aside else []) + empty
-
-
-def _count(things: Sequence[str], noun: str) -> str:
-    return f"{len(things)} {noun}{'' if len(things) == 1 else 's'}"
+        noun = "files that are no pictures" if len(self.others) > 1 else "file that is no picture"
+        aside = [f"Left aside: {len(self.others)} {noun} ({_examples(self.others)})."] if self.others else []
+        return aside + [error.what for error in self._empty]
 
 
 def _examples(names: Sequence[str], most: int = 3) -> str:
@@ -148,20 +128,34 @@ def _read_all(paths: Sequence[Path], tick: Tick) -> list[Frame]:
     return [frame for frame in frames if frame is not None]
 
 
+def _without_partners(files: Sequence[Path], tick: Tick) -> tuple[list[Frame], list[str]]:
+    """Return one frame for each file, but one for each pair, in file order; and notes on the pairs."""
+    pairs = partners(files)
+    frames = _read_all([path for path in files if path not in pairs], tick)
+    others = {raw: finished for finished, raw in reversed(pairs.items())}
+    unread = [frame.path for frame in frames if not frame.readable and frame.path in others]
+    in_place = _read_all([others[raw] for raw in unread], lambda *_: tick(len(frames), len(frames)))
+    stand_ins = {raw: frame for raw, frame in zip(unread, in_place, strict=True) if frame.readable}
+    return [stand_ins.get(frame.path, frame) for frame in frames], pair_notes(pairs, stand_ins)
+
+
 def gather(paths: Sequence[Path], *, tick: Tick = silent) -> Gathered:
     """Return the frames of folders (not their subfolders) and files, in shooting order, with notes for the user.
 
     Order: capture time with its fraction of a second, then file name (numbers as numbers, counters carried on over 9999).
-    Unreadable files, copies and odd sizes stay in, flagged. `tick` is called for each file read and may raise Cancelled.
+    Of a still kept as RAW and as JPEG or HEIC the RAW file is taken. Unreadable files, copies and odd sizes are flagged.
+    `tick` is called for each file read and may raise Cancelled.
     Raises GatherError where a path is missing, not allowed or no picture, or where there is no picture at all.
     """
     intake = _Intake()
     for path in paths:
         intake.add(path)
     files = intake.paths()
-    frames, order_notes = shooting_order(_read_all(files, tick))
-    frames = flagged(frames, lambda: tick(len(files), len(files)))
-    notes = intake.notes() + order_notes
+    frames, paired = _without_partners(files, tick)
+    frames, clock_notes = steady_clock(frames)
+    frames, order_notes = shooting_order(frames)
+    frames = flagged(frames, lambda: tick(len(frames), len(frames)))
+    notes = intake.notes() + paired + clock_notes + order_notes
     cameras = cameras_of(frames)
     if len(cameras) > 1:
         notes.append(f"Frames of {len(cameras)} cameras: {', '.join(f'{c} ({n})' for c, n in cameras.most_common())}.")

@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
-from lapsebench.core.candles import CandleLight, Sighting, candle_light
+from lapsebench.core.candles import CandleLight, candle_light
 from lapsebench.core.following import Follower, Kind
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.response import Response, light_steps, light_table
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
+from lapsebench.core.sightings import Sighting
 from lapsebench.errors import FrameError
 from lapsebench.imaging.pointlight import PointMap, find_points, lights_at, point_map
 

@@ -16,7 +16,7 @@ from lapsebench.io.cache import MeasureStore
 from lapsebench.io.read import read_picture, to_linear
 from lapsebench.services.candles import Seen
 
-_VERSION = 1  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 2  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:

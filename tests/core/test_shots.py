@@ -17,7 +17,18 @@ START = datetime(2026, 2, 11, 21, 4, tzinfo=UTC)
 
 def frames(count: int, every: float = 13.0) -> list[Frame]:
     return [
-        Frame(Path(f"{i:04}.jpg"), START + timedelta(seconds=every * i), 10.0, 2.8, 1600.0, 14.0, "Velmar N2", "7", 960, 640)
+        Frame(
+            Path(f"{i:04}.jpg"),
+            START + timedelta(seconds=every * i),
+            10.0,
+            2.8,
+            1600.0,
+            14.0,
+            "Velmar N2",
+            "7",
+            width=960,
+            height=640,
+        )
         for i in range(count)
     ]
 

@@ -20,8 +20,9 @@ from PIL import Image, ImageOps
 
 from lapsebench.core.transfer import srgb_to_linear
 from lapsebench.errors import FrameError
-from lapsebench.io.header import Header, layout_of
+from lapsebench.io.header import layout_of
 from lapsebench.io.icc import DCF_OPTION, SRGB
+from lapsebench.io.layout import Header
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 RNG = np.random.default_rng(11)
@@ -276,7 +277,7 @@ def test_depths_and_colour_models_not_read_are_named(tmp_path: Path) -> None:
 
 def test_a_file_of_another_kind_is_not_taken_for_its_preview(tmp_path: Path) -> None:
     path = save(tmp_path / "F1.dng", Image.fromarray(RGB), format="TIFF")
-    with pytest.raises(FrameError, match="of a kind that is not read"):
+    with pytest.raises(FrameError, match="is a RAW file"):
         read_picture(path)
 
 

@@ -152,12 +152,11 @@ def test_folders_and_files_may_be_mixed_and_nothing_comes_twice(tmp_path: Path) 
 def test_every_picture_kind_is_taken_and_the_rest_left_aside(tmp_path: Path) -> None:
     for name in ("a.JPG", "b.jpeg", "c.png", "d.TIFF", "e.tif"):
         still(tmp_path / name)
-    for name in ("notes.txt", "a.xmp", "clip.mp4", ".DS_Store", "._a.JPG", "a.NEF", "b.nef"):
+    for name in ("notes.txt", "a.xmp", "clip.mp4", ".DS_Store", "._a.JPG"):
         (tmp_path / name).write_bytes(b"x")
     (tmp_path / "folder.jpg").mkdir()
     assert names(tmp_path) == ["a.JPG", "b.jpeg", "c.png", "d.TIFF", "e.tif"]
-    assert "Left aside: 2 RAW files, not read yet (a.NEF, b.nef)" in notes(tmp_path)
-    assert "5 files that are no pictures (" in notes(tmp_path)
+    assert "Left aside: 5 files that are no pictures (" in notes(tmp_path)
     assert "..." in notes(tmp_path)
 
 
@@ -243,11 +242,6 @@ def test_a_folder_of_folders_names_the_ones_to_open(tmp_path: Path) -> None:
         for number in range(count):
             still(tmp_path / folder / f"F{number}.jpg")
     assert "100NIGHT (1), 101NIGHT (2)." in refusal(tmp_path).remedy
-
-
-def test_a_folder_of_raw_files_says_so(tmp_path: Path) -> None:
-    (tmp_path / "F1.CR3").write_bytes(b"x")
-    assert "RAW files, which are not read yet" in refusal(tmp_path).remedy
 
 
 def test_an_empty_folder_beside_a_full_one_is_a_note(tmp_path: Path) -> None:
