@@ -10,6 +10,10 @@ from lapsebench.core.gains import GainEv
 
 KNEE = 0.8
 """Linear output below which a gain is exact."""
+HEADROOM = 1.6
+"""Times white at which gained light with headroom is shown as white."""
+_NEAR_WHITE = 0.95
+_SHOULDER = (HEADROOM - KNEE) / (1 - KNEE)  # the power that makes its first slope 1
 
 
 def gain_with_rolloff(linear: NDArray[np.float32], gain_ev: float) -> NDArray[np.float32]:
@@ -46,6 +50,22 @@ def gain_rgb(linear: NDArray[np.float32], gain_ev: GainEv) -> NDArray[np.float32
     if isinstance(gain_ev, tuple):
         return np.stack([gain_rgb(linear, gain)[..., c] for c, gain in enumerate(gain_ev)], axis=-1)
     return gain_with_rolloff(linear, gain_ev) if gain_ev >= 0 else darken(linear, gain_ev)
+
+
+def shoulder_rgb(light: NDArray[np.float32], gain_ev: GainEv) -> NDArray[np.float32]:
+    """Return linear RGB (..., 3) with headroom above 1 under a gain, rolled off into [0, 1]; hues are kept.
+
+    Below the knee the gain is exact; above it the strongest channel follows a shoulder that ends at `HEADROOM` times
+    white, the others in proportion. What is white, full in every channel of the still, stays white whatever the gain.
+    """
+    gained = np.maximum(light, 0) * np.exp2(np.asarray(gain_ev, np.float32))
+    most = np.maximum(gained.max(axis=-1, keepdims=True), np.float32(1e-9))
+    left = np.clip((HEADROOM - most) / np.float32(HEADROOM - KNEE), 0, 1)
+    rolled = np.where(most > KNEE, 1 - (1 - KNEE) * left ** np.float32(_SHOULDER), most)
+    white = np.clip((light.min(axis=-1, keepdims=True) - _NEAR_WHITE) / np.float32(1 - _NEAR_WHITE), 0, 1)
+    white *= white * (3 - 2 * white)
+    shown = gained * (rolled / most)
+    return np.asarray(shown + white * (1 - shown), dtype=np.float32)
 
 
 def _bend(start_slope: float) -> float:

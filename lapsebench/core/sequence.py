@@ -59,6 +59,7 @@ class Frame:
     """One still and what its metadata say; None is unknown, never 0.
 
     `taken` is the start of the exposure: aware where the file names its zone, else camera clock time without one.
+    `balance`: white balance multipliers of R, G and B that a RAW still is developed with, the same all through a shot.
     `width` and `height` are pixels as shown, after `orientation` (Exif tag 0x0112) was applied.
     """
 
@@ -77,6 +78,7 @@ class Frame:
     bit_depth: int = 8
     faults: frozenset[Fault] = field(default_factory=frozenset)
     problem: str = ""
+    balance: tuple[float, float, float] | None = None
 
     @property
     def exposure_ev(self) -> float | None:

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv, lowers, plain_gain
 from lapsebench.core.response import light_steps
-from lapsebench.core.rolloff import gain_rgb, gain_with_rolloff
+from lapsebench.core.rolloff import gain_rgb, gain_with_rolloff, shoulder_rgb
 from lapsebench.core.transfer import linear_to_srgb, srgb_table
 from lapsebench.imaging.tones import (
     camera_light,
@@ -97,6 +97,14 @@ def light_of_linear(linear: NDArray[np.float32], gain_ev: GainEv, responses: Res
         white = band.min(axis=2) > least_white(responses)
         if lowers(gain_ev) and white.any():
             into[white] = _rounded_light(shown_of_camera(gain_rgb(camera_light(band[white], responses), gain_ev), responses))
+    return light
+
+
+def light_of_raw(linear: NDArray[np.float32], gain_ev: GainEv) -> NDArray[np.uint16]:
+    """Return 16-bit linear light of a developed RAW still, (h, w, 3), with a gain in stops, rolled off from its headroom."""
+    light = np.empty(linear.shape, np.uint16)
+    for top in range(0, linear.shape[0], _BAND_ROWS):
+        light[top : top + _BAND_ROWS] = _rounded_light(shoulder_rgb(linear[top : top + _BAND_ROWS], gain_ev))
     return light
 
 

@@ -22,13 +22,20 @@ def measure_frame(codes: NDArray[Any], linear: NDArray[np.float32], *, srgb: boo
     `codes`: (h, w, 3) uint8 or uint16 RGB as decoded; `linear`: (h, w, 3) float32 linear BT.709 light of the same pixels.
     `srgb`: whether the codes are sRGB ones, of whatever depth. Strip column and proxy are sRGB in any case.
     """
-    height, width = codes.shape[:2]
+    return _measured(linear, at_top(codes), playback_codes(codes, linear, srgb=srgb))
+
+
+def measure_light(linear: NDArray[np.float32], clipped: NDArray[np.bool_]) -> FrameMeasure:
+    """Return the measure of one upright frame that was never codes: `linear` as above, `clipped` (h, w, 3)."""
+    return _measured(linear, clipped, _shown_small(linear))
+
+
+def _measured(linear: NDArray[np.float32], clipped: NDArray[np.bool_], small: NDArray[np.uint8]) -> FrameMeasure:
+    height, width = linear.shape[:2]
     cols, rows = (COLS, ROWS) if width >= height else (ROWS, COLS)
-    clipped = at_top(codes).astype(np.float32)
-    small = playback_codes(codes, linear, srgb=srgb)
     return FrameMeasure(
         tiles=tile_means(linear, rows, cols),
-        clipped=tile_means(clipped, rows, cols),
+        clipped=tile_means(clipped.astype(np.float32), rows, cols),
         column=np.ascontiguousarray(small[:, small.shape[1] // 2]),
         proxy=_as_jpeg(small),
     )
@@ -55,6 +62,10 @@ def playback_codes(codes: NDArray[Any], linear: NDArray[np.float32], *, srgb: bo
     """
     if srgb and codes.dtype == np.uint8:
         return _reduced(codes)
+    return _shown_small(linear)
+
+
+def _shown_small(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
     light = _reduced(np.clip(linear, 0.0, 1.0))
     return np.rint(255 * linear_to_srgb(light)).astype(np.uint8)
 

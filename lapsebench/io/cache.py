@@ -66,19 +66,20 @@ class MeasureStore:
             return None
         return f"{FORMAT_VERSION}\0{path.resolve()}\0{stat.st_size}\0{stat.st_mtime_ns}"
 
-    def _entry(self, path: Path) -> Path | None:
+    def _entry(self, path: Path, look: object) -> Path | None:
         """Return the entry's file for a still as it is now; None where the still is gone."""
         key = self.stamp(path)
         if key is None:
             return None
+        key = key if look is None else f"{key}\0{look!r}"
         return self._place(blake2b(key.encode("utf-8", "surrogateescape"), digest_size=20).hexdigest())
 
     def _place(self, name: str) -> Path:
         return self.folder / name[:2] / f"{name}.npz"
 
-    def get(self, path: Path) -> FrameMeasure | None:
-        """Return the measure of a still; None where there is none, it is damaged, or the still was changed since."""
-        entry = self._entry(path)
+    def get(self, path: Path, look: object = None) -> FrameMeasure | None:
+        """Return the measure of a still developed as `look` says; None where it is missing, damaged or of an older still."""
+        entry = self._entry(path, look)
         if entry is None or not entry.exists():
             return None
         try:
@@ -89,9 +90,9 @@ class MeasureStore:
         self._touch(entry)
         return measure
 
-    def put(self, path: Path, measure: FrameMeasure) -> None:
+    def put(self, path: Path, measure: FrameMeasure, look: object = None) -> None:
         """Keep the measure of a still, whole or not at all."""
-        entry = self._entry(path)
+        entry = self._entry(path, look)
         if entry is not None:
             proxy = np.frombuffer(measure.proxy, np.uint8)
             self._keep(entry, tiles=measure.tiles, clipped=measure.clipped, column=measure.column, proxy=proxy)

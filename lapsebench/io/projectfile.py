@@ -151,12 +151,22 @@ def _frame(entry: dict[str, Any], folder: Path) -> Frame:
             "path": _found(entry["path"], folder),
             "taken": datetime.fromisoformat(taken) if taken else None,
             "faults": frozenset(Fault(fault) for fault in entry["faults"]),
+            "balance": _balance(entry.get("balance")),
         }
     )
     if frame.readable and not frame.path.is_file():
         problem = f"“{frame.path.name}” is no longer where it was."
         return replace(frame, faults=frame.faults | {Fault.UNREADABLE}, problem=problem)
     return frame
+
+
+def _balance(stored: list[float] | None) -> tuple[float, float, float] | None:
+    if stored is None:
+        return None
+    red, green, blue = map(float, stored)
+    if not (isfinite(red + green + blue) and min(red, green, blue) > 0):
+        raise ValueError("a white balance is out of its range")
+    return red, green, blue
 
 
 def _stored(path: Path, folder: Path) -> str:

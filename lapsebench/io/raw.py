@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -13,13 +16,11 @@ from lapsebench.core.balance import Matrix, Multipliers, as_matrix, rgb_to_xyz
 from lapsebench.core.mosaic import Kind, Mosaic, spread
 from lapsebench.errors import FrameError
 from lapsebench.io.dngtags import DngTags, read_dng_tags
-from lapsebench.io.layout import COPY_AGAIN, MAX_PIXELS, no_access
+from lapsebench.io.layout import COPY_AGAIN, DEVELOP, MAX_PIXELS, no_access
 from lapsebench.io.rawcheck import histogram, unsound
 from lapsebench.io.saturation import saturation
 
-DEVELOP = "Develop it to TIFF with 16 bits, or leave it out."
-"""What to do with a RAW file of a kind that is not read."""
-
+Taken = TypeVar("Taken")
 _LEAST_BITS = 0.1  # of a file per photosite: the strongest lossy coding of a black frame has more
 
 
@@ -29,6 +30,30 @@ def read_mosaic(path: Path) -> Mosaic:
     Raises FrameError, with the reason in words, where the file is missing, damaged, cut short or of a kind not read: a
     sensor without a mosaic of red, green and blue, or a picture that was already developed (linear DNG).
     """
+    return _opened(path, _mosaic)
+
+
+@dataclass(frozen=True, slots=True)
+class RawColour:
+    """What a RAW file tells of its colours; see `Mosaic`."""
+
+    matrix: Matrix
+    as_shot: Multipliers | None
+    daylight: Multipliers | None
+
+
+def read_colour(path: Path) -> RawColour:
+    """Return what a RAW file tells of its colours. Raises FrameError as `read_mosaic` does."""
+
+    def colour(raw: rawpy.RawPy, tags: DngTags, name: str) -> RawColour:
+        del name
+        return RawColour(_camera_matrix(raw, tags), _as_shot(raw, tags), _multipliers(raw.daylight_whitebalance))
+
+    return _opened(path, colour)
+
+
+def _opened(path: Path, take: Callable[[rawpy.RawPy, DngTags, str], Taken]) -> Taken:
+    """Return what `take` makes of an unpacked file and its name; every way to fail becomes a FrameError."""
     name = path.name
     try:
         with path.open("rb"):
@@ -47,7 +72,7 @@ def read_mosaic(path: Path) -> Mosaic:
             raw.open_file(str(path))
             _check_size(raw, size, name)
             raw.unpack()
-            return _mosaic(raw, tags or DngTags(), name)
+            return take(raw, tags or DngTags(), name)
     except rawpy.LibRawFileUnsupportedError as error:
         raise FrameError(f"{name} is a RAW file of a kind that is not read, or it is damaged.", DEVELOP) from error
     except (rawpy.LibRawTooBigError, rawpy.LibRawUnsufficientMemoryError, MemoryError) as error:
@@ -98,12 +123,16 @@ def _mosaic(raw: rawpy.RawPy, tags: DngTags, name: str) -> Mosaic:
         white=(white, white, white),
         clip=saturation(counts, float(black.mean()), white, told),
         matrix=_camera_matrix(raw, tags),
-        as_shot=_multipliers(1 / np.array(tags.neutral))
-        if len(tags.neutral) == 3
-        else _multipliers(raw.camera_whitebalance),
+        as_shot=_as_shot(raw, tags),
         daylight=_multipliers(raw.daylight_whitebalance),
         baseline_ev=tags.baseline_ev,
     )
+
+
+def _as_shot(raw: rawpy.RawPy, tags: DngTags) -> Multipliers | None:
+    if len(tags.neutral) == 3:
+        return _multipliers(1 / np.array(tags.neutral))
+    return _multipliers(raw.camera_whitebalance)
 
 
 def _multipliers(values: NDArray[np.float64] | list[float]) -> Multipliers | None:

@@ -26,7 +26,8 @@ def curves_of(
     told: dict[str, list[_Told]] = {}
     for shot in shots:
         kind = kind_of(frames[shot.first])
-        if kind not in found:
+        linear = frames[shot.first].balance is not None  # RAW: light is light
+        if kind not in found and not linear:
             told.setdefault(kind, []).append(_told(shot, frames, measures))
     for kind, parts in told.items():
         black = np.min([black for _, black in parts], axis=0)

@@ -23,13 +23,13 @@ from lapsebench.errors import FrameError, OutputError
 from lapsebench.imaging.framing import Framing, framing_of, on_black
 from lapsebench.io.encode import FilmWriter, check_size, least_bytes
 from lapsebench.io.filmpath import film_path, fits
-from lapsebench.io.read import Picture, read_picture
-from lapsebench.services.preview import plain, rendered
+from lapsebench.services.preview import rendered
+from lapsebench.services.stills import Still, plain, read_still, size_of
 from lapsebench.services.survey import used_frames
 
 _MEMORY = 2_000_000_000
 """Bytes that frames in work may take together."""
-_BYTES_PER_PIXEL, _PLAIN_BYTES_PER_PIXEL = 30, 12  # codes and 16-bit light of one frame, and float light unless it is plain
+_BYTES_PER_PIXEL, _PLAIN_BYTES_PER_PIXEL = 40, 12  # codes and 16-bit light of one frame, and float light unless it is plain
 
 Codes = NDArray[np.uint8]
 
@@ -123,12 +123,12 @@ def _in_order(pool: Executor, jobs: Sequence[Callable[[], Codes]], *, ahead: int
 def _film_picture(still: Frame, gain: Gain, framing: Framing) -> Codes:
     """Return the still as it is in the film, (h, w, 3) of the film's size."""
     read = _read(still)
-    return on_black(rendered(read, gain.ev, framing.placing(_pixels(read)), gain.responses), framing.size)
+    return on_black(rendered(read, gain.ev, framing.placing(size_of(read)), gain.responses), framing.size)
 
 
-def _read(still: Frame) -> Picture:
+def _read(still: Frame) -> Still:
     try:
-        return read_picture(still.path)
+        return read_still(still)
     except FrameError as error:
         raise FrameError(f"{error.what} The film was not made.", error.remedy) from error
 
@@ -138,13 +138,9 @@ def _check_there(still: Frame) -> None:
         raise FrameError(f"{still.path} is not there any more.", "Put it back, or leave it out of the film.")
 
 
-def _pixels(read: Picture) -> tuple[int, int]:
-    return read.codes.shape[1], read.codes.shape[0]
-
-
 def _plan(project: Project, first: Frame) -> tuple[Framing, int]:
     """Return the film's framing and how many stills like the first may be in work at once, 1 to 3."""
     read = _read(first)
-    width, height = _pixels(read)
+    width, height = size_of(read)
     need = width * height * (_PLAIN_BYTES_PER_PIXEL if plain(read) else _BYTES_PER_PIXEL)
     return framing_of(project.film, (width, height)), max(1, min(3, _MEMORY // need))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,9 +9,17 @@ from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
-from lapsebench.imaging.apply import apply_gain, apply_gain_to_jpeg, codes_of_light, light_of_codes, light_of_linear
-from lapsebench.imaging.framing import Placing, cut, scaled
-from lapsebench.io.read import Picture, read_picture, to_linear
+from lapsebench.imaging.apply import (
+    apply_gain,
+    apply_gain_to_jpeg,
+    codes_of_light,
+    light_of_codes,
+    light_of_linear,
+    light_of_raw,
+)
+from lapsebench.imaging.framing import Placing, scaled
+from lapsebench.io.read import to_linear
+from lapsebench.services.stills import Developed, Still, cut_still, read_still, size_of
 
 
 def picture(frame: Frame, gain_ev: GainEv, *, long_side: int | None = None, responses: Responses = ()) -> NDArray[np.uint8]:
@@ -24,8 +30,8 @@ def picture(frame: Frame, gain_ev: GainEv, *, long_side: int | None = None, resp
 
     The longer side has at most `long_side` pixels; smaller sources are not enlarged. FrameError where it can't be decoded.
     """
-    read = read_picture(frame.path, min_long_side=long_side)
-    height, width = read.codes.shape[:2]
+    read = read_still(frame, min_long_side=long_side)
+    width, height = size_of(read)
     scale = min(1.0, long_side / max(width, height)) if long_side else 1.0
     size = max(1, round(width * scale)), max(1, round(height * scale))
     return rendered(read, gain_ev, Placing((0, 0, width, height), size), responses)
@@ -41,18 +47,15 @@ def with_gain(pixels: NDArray[np.uint8], gain_ev: GainEv, responses: Responses =
     return apply_gain(pixels, gain_ev, responses)
 
 
-def rendered(read: Picture, gain_ev: GainEv, placing: Placing, responses: Responses = ()) -> NDArray[np.uint8]:
-    """Return what film and screen show of a decoded still: its box with the gain, in sRGB codes at the placing's size."""
-    read = replace(read, codes=cut(read.codes, placing.box))
-    if not read.is_srgb:
+def rendered(read: Still, gain_ev: GainEv, placing: Placing, responses: Responses = ()) -> NDArray[np.uint8]:
+    """Return what film and screen show of a still: its box with the gain, in sRGB codes at the placing's size."""
+    read = cut_still(read, placing.box)
+    if isinstance(read, Developed):
+        light = light_of_raw(read.light, gain_ev)
+    elif not read.is_srgb:
         light = light_of_linear(to_linear(read), gain_ev, responses)
     elif read.codes.dtype == np.uint8 and not placing.resamples:
         return apply_gain(read.codes.astype(np.uint8, copy=False), gain_ev, responses)
     else:
         light = light_of_codes(read.codes, gain_ev, responses)
     return codes_of_light(scaled(light, placing.size))
-
-
-def plain(read: Picture) -> bool:
-    """Return whether the still is of 8-bit sRGB codes, which tables serve."""
-    return read.codes.dtype == np.uint8 and read.is_srgb

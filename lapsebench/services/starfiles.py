@@ -11,10 +11,9 @@ from lapsebench.core.candles import CandleLight
 from lapsebench.core.response import Response
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.pointlight import LONG_SIDE, at_point_size
-from lapsebench.imaging.proxy import at_top
 from lapsebench.io.cache import MeasureStore
-from lapsebench.io.read import read_picture, to_linear
 from lapsebench.services.candles import Seen
+from lapsebench.services.stills import star_light
 
 _VERSION = 2  # of what is told, counted up whenever the way to tell it changes
 
@@ -28,9 +27,8 @@ class StarFiles:
 
     def seen(self, number: int) -> Seen:
         """Return a frame as decoded, brought down in size. Raises FrameError."""
-        picture = read_picture(self._frames[number].path, min_long_side=LONG_SIDE)
-        light, clipped = at_point_size(to_linear(picture), np.asarray(at_top(picture.codes).any(axis=2)))
-        return light, clipped, int(np.iinfo(picture.codes.dtype).max) + 1
+        light, clipped, levels = star_light(self._frames[number], min_long_side=LONG_SIDE)
+        return *at_point_size(light, clipped), levels
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         """Return what the stars told of these frames before, if the files are the same."""
@@ -55,5 +53,5 @@ class StarFiles:
             stamp = self._store.stamp(frame.path)
             if stamp is None:
                 return None
-            digest.update(f"\0{stamp}\0{frame.taken}".encode("utf-8", "surrogateescape"))
+            digest.update(f"\0{stamp}\0{frame.taken}\0{frame.balance}".encode("utf-8", "surrogateescape"))
         return digest.hexdigest()

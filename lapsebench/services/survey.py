@@ -23,15 +23,15 @@ from lapsebench.core.separation import Light
 from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.core.shots import find_shots, gaps
 from lapsebench.errors import FrameError
-from lapsebench.imaging.proxy import PROXY_LONG_SIDE, measure_frame
+from lapsebench.imaging.proxy import PROXY_LONG_SIDE
 from lapsebench.io import scan
 from lapsebench.io.cache import MeasureStore
 from lapsebench.io.projectfile import SUFFIX, load_project
-from lapsebench.io.read import read_picture, to_linear
 from lapsebench.services.curves import curves_of
 from lapsebench.services.metering import told
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot, tiles_of
 from lapsebench.services.starfiles import StarFiles
+from lapsebench.services.stills import measure, with_balance
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""
@@ -74,7 +74,10 @@ def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tupl
     frames = list(gathered.frames)
     for i in gaps(frames):
         frames[i] = _with_fault(frames[i], Fault.GAP)
-    return Project(sources=tuple(paths), frames=tuple(frames), shots=find_shots(frames)), gathered.notes
+    shots = find_shots(frames)
+    for shot in shots:
+        with_balance(frames, shot.frames)
+    return Project(sources=tuple(paths), frames=tuple(frames), shots=shots), gathered.notes
 
 
 def survey(project: Project, *, tick: Tick = silent, measured: Measured | None = None) -> Survey:
@@ -240,18 +243,18 @@ def _measure_all(
         try:
             while True:
                 for i in islice(work, 2 * _WORKERS - len(running)):
-                    running[pool.submit(_measure, frames[i].path, store)] = i
+                    running[pool.submit(_measure, frames[i], store)] = i
                 if not running:
                     break
                 for future in wait(running, return_when=FIRST_COMPLETED).done:
                     i = running.pop(future)
                     try:
-                        measure = measures[i] = future.result()
+                        measures[i] = found = future.result()
                     except FrameError as error:
                         problems[i] = str(error)
                     else:
                         if measured is not None:
-                            measured(i, measure)
+                            measured(i, found)
                     done += 1
                     tick(done, len(frames))
         finally:
@@ -261,11 +264,10 @@ def _measure_all(
     return measures, problems
 
 
-def _measure(path: Path, store: MeasureStore) -> FrameMeasure:
-    known = store.get(path)
+def _measure(frame: Frame, store: MeasureStore) -> FrameMeasure:
+    known = store.get(frame.path, frame.balance)
     if known is not None:
         return known
-    picture = read_picture(path, min_long_side=_READ_LONG_SIDE)
-    measure = measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
-    store.put(path, measure)
-    return measure
+    measured = measure(frame, min_long_side=_READ_LONG_SIDE)
+    store.put(frame.path, measured, frame.balance)
+    return measured

@@ -1,0 +1,121 @@
+"""Opens the still of a frame, finished picture or RAW, for measuring and for showing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lapsebench.core.balance import Balance, Multipliers
+from lapsebench.core.metering import FrameMeasure
+from lapsebench.core.mosaic import Mosaic, development
+from lapsebench.core.sequence import Frame
+from lapsebench.errors import FrameError
+from lapsebench.imaging.develop import full_size, half_size
+from lapsebench.imaging.framing import Box, cut
+from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
+from lapsebench.io.kinds import is_raw
+from lapsebench.io.raw import read_colour, read_mosaic
+from lapsebench.io.read import Picture, read_picture, to_linear
+
+Float32s = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Developed:
+    """A RAW still, developed: `light` (h, w, 3) linear BT.709, 1 = white, with its headroom above and its noise below 0."""
+
+    light: Float32s
+
+
+Still = Picture | Developed
+
+
+def read_still(frame: Frame, *, min_long_side: int | None = None) -> Still:
+    """Return the still of a frame as it is shown, RAW at full size and in the frame's white balance. Raises FrameError."""
+    if not is_raw(frame.path):
+        return read_picture(frame.path, min_long_side=min_long_side)
+    mosaic = read_mosaic(frame.path)
+    return Developed(full_size(mosaic, development(mosaic, _multipliers(frame, mosaic))))
+
+
+def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
+    """Return the measure of a frame's still, decoded no smaller than `min_long_side` px; RAW from the mosaic itself.
+
+    Raises FrameError.
+    """
+    if is_raw(frame.path):
+        return measure_light(*_binned(frame))
+    picture = read_picture(frame.path, min_long_side=min_long_side)
+    return measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
+
+
+def star_light(frame: Frame, *, min_long_side: int) -> tuple[Float32s, NDArray[np.bool_], int]:
+    """Return a still as stars are looked for in it: light (h, w, 3), which px are clipped (h, w), and codes a channel has.
+
+    Raises FrameError.
+    """
+    if is_raw(frame.path):
+        light, clipped = _binned(frame)
+        return light, np.asarray(clipped.any(axis=2)), _RAW_LEVELS
+    picture = read_picture(frame.path, min_long_side=min_long_side)
+    clipped = np.asarray(at_top(picture.codes).any(axis=2))
+    return to_linear(picture), clipped, int(np.iinfo(picture.codes.dtype).max) + 1
+
+
+def _binned(frame: Frame) -> tuple[Float32s, NDArray[np.bool_]]:
+    """Return the light of a RAW still without demosaicing, and where it is clipped, (h, w, 3) each.
+
+    Where any colour of the sensor is full, all three are. Beyond white there is no more that a film can show.
+    """
+    mosaic = read_mosaic(frame.path)
+    light, full = half_size(mosaic, development(mosaic, _multipliers(frame, mosaic)))
+    return light, full.any(axis=2, keepdims=True) | (light > 1)
+
+
+def with_balance(frames: list[Frame], members: range) -> None:
+    """Set the white balance of a shot's RAW `frames`, in place: that its first readable one was shot with, else daylight."""
+    raw = [i for i in members if is_raw(frames[i].path)]
+    for i in raw:
+        try:
+            balance = _balance_of(frames[i].path)
+        except FrameError:
+            continue
+        for k in raw:
+            frames[k] = replace(frames[k], balance=balance)
+        return
+
+
+def plain(still: Still) -> bool:
+    """Return whether a still is of 8-bit sRGB codes, which tables serve."""
+    return isinstance(still, Picture) and still.codes.dtype == np.uint8 and still.is_srgb
+
+
+def size_of(still: Still) -> tuple[int, int]:
+    """Return width and height, pixels."""
+    pixels: NDArray[Any] = still.light if isinstance(still, Developed) else still.codes
+    return pixels.shape[1], pixels.shape[0]
+
+
+def cut_still(still: Still, box: Box) -> Still:
+    """Return the part of a still within a box."""
+    if isinstance(still, Developed):
+        return Developed(cut(still.light, box))
+    return replace(still, codes=cut(still.codes, box))
+
+
+def _multipliers(frame: Frame, mosaic: Mosaic) -> Multipliers:
+    return frame.balance or Balance().for_camera(mosaic.matrix, mosaic.daylight)
+
+
+@lru_cache(maxsize=64)
+def _balance_of(path: Path) -> Multipliers:
+    colour = read_colour(path)
+    return Balance(multipliers=colour.as_shot).for_camera(colour.matrix, colour.daylight)
+
+
+_RAW_LEVELS = 65536  # finer than any code that could round a star away
