@@ -126,7 +126,7 @@ class Session(QObject):
         self.survey = survey
         self._responses = surveying.responses_at(survey)
         self.notes = tuple(dict.fromkeys((*self._gathered_notes, *survey.notes)))
-        self.measures.update({i: m for i, m in enumerate(survey.measures) if m is not None})
+        self.measures = {i: m for i, m in enumerate(survey.measures) if m is not None}
         self._refresh()
         if len(self.project.shots) != count:
             self.shot_changed.emit()

@@ -90,6 +90,11 @@ class MeasureStore:
         self._touch(entry)
         return measure
 
+    def has(self, path: Path, look: object = None) -> bool:
+        """Whether there is a measure of a still developed as `look` says."""
+        entry = self._entry(path, look)
+        return entry is not None and entry.exists()
+
     def put(self, path: Path, measure: FrameMeasure, look: object = None) -> None:
         """Keep the measure of a still, whole or not at all."""
         entry = self._entry(path, look)

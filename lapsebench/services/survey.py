@@ -28,6 +28,7 @@ from lapsebench.io import scan
 from lapsebench.io.cache import MeasureStore
 from lapsebench.io.projectfile import SUFFIX, load_project
 from lapsebench.services.curves import curves_of
+from lapsebench.services.firstlook import first_look
 from lapsebench.services.metering import told
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot, tiles_of
 from lapsebench.services.starfiles import StarFiles
@@ -83,9 +84,14 @@ def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tupl
 def survey(project: Project, *, tick: Tick = silent, measured: Measured | None = None) -> Survey:
     """Measure every frame of the project and split its light; frames that could not be read before are tried again.
 
+    Where anybody looks on, `measured` gets rough measures from embedded pictures first, then all of them anew.
+
     Raises `Cancelled` through `tick`.
     """
     count = len(project.frames)
+    last = project.frames[-1] if project.frames else None
+    if measured is not None and last is not None and not MeasureStore().has(last.path, last.balance):
+        first_look(project.frames, measured, tick)
     measures, problems = _measure_all(project.frames, tick, measured)
     frames = [_measured_anew(frame, problems.get(i)) for i, frame in enumerate(project.frames)]
     project = replace(project, curves=curves_of(project.curves, project.shots, frames, measures))
