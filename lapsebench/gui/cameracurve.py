@@ -56,6 +56,11 @@ class CurveRow(QWidget):
         kind = kind_of(project.frames[shot.first])
         return next((curve for curve in project.curves if curve.kind == kind), None)
 
+    @property
+    def _linear(self) -> bool:
+        shot = self._session.shot
+        return shot is not None and self._session.project.frames[shot.first].balance is not None
+
     def refresh(self) -> None:
         """Show the curve of the current shot."""
         curve = self.curve
@@ -71,10 +76,14 @@ class CurveRow(QWidget):
     def state(self) -> str:
         """The curve that light is measured through, in two words."""
         curve = self.curve
+        if self._linear:
+            return self.tr("linear RAW")
         own = curve is not None and curve.estimated and self.use.isChecked()
         return self.tr("camera curve") if own else self.tr("sRGB curve")
 
     def _words(self, curve: CameraCurve | None) -> str:
+        if self._linear:
+            return self.tr("RAW: light as the sensor recorded it, no curve")
         if curve is None:
             return ""
         lead = curve.responses[len(curve.responses) // 2]
