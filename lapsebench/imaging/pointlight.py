@@ -18,7 +18,7 @@ Image = NDArray[np.float32]
 LONG_SIDE = 1500
 """Pixels of the long side at which points are looked for: a star's light is the same in one px as in the many of before."""
 _CORE = 1.2  # px, sd of the kernel that gathers a point's light
-_RING = 2.4  # px, sd of the kernel of the light around it
+_RING = 2.7  # px, sd of the kernel of the light around it
 _PATCH = 31  # px, side of the patch that the noise is told from
 _SHARPEST = 8.0  # sds over which a value is a light itself, not noise
 _FOUND = 6.0  # sds from which on a point is found
