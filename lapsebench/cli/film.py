@@ -34,6 +34,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--crop", type=Crop, choices=list(Crop), help="shape of the film (source)")
     parser.add_argument("--format", choices=["h264"], default="h264", help="h264: 8-bit, plays everywhere")
     parser.add_argument("--quality", type=_percent, metavar="0-100", help="100 is visually lossless (70)")
+    parser.add_argument("--fine", action="store_true", help="RAW: work out the finest detail, which takes longer")
+    parser.add_argument(
+        "--mend-hot", action="store_true", help="RAW: take out hot pixels, learnt shot by shot"
+    )
     parser.add_argument("--preset", choices=[preset.value for preset in Preset], help="the light of a kind of night")
     parser.add_argument("--sky-kept", type=_percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
     parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
@@ -81,6 +85,8 @@ def _with_options(project: Project, options: argparse.Namespace) -> Project:
         "size": options.size,
         "exact": None if options.size is None else True,
         "quality": options.quality,
+        "fine": True if options.fine else None,
+        "mend_hot": True if options.mend_hot else None,
     }
     return replace(project, light=_changed(start, light), film=_changed(project.film, film))
 

@@ -27,7 +27,8 @@ class FilmSettings:
 
     `size` is the box in pixels that the film fits into, long side first and turned for upright pictures; None keeps the
     source's pixels. With `exact` the film is exactly `size` and the picture is cropped to its shape.
-    `quality` 0..100: 0 smallest file, 100 visually lossless. `fps` is an exact rational.
+    `quality` 0..100: 0 smallest file, 100 visually lossless. `fps` is an exact rational. Of RAW: `fine` detail, which takes
+    longer; `mend_hot`: whether hot pixels of the sensor are taken out.
     """
 
     fps: Fraction = Fraction(25)
@@ -35,6 +36,8 @@ class FilmSettings:
     size: tuple[int, int] | None = None
     exact: bool = False
     quality: int = 70
+    fine: bool = False
+    mend_hot: bool = False
 
     def framed_size(self, width: int, height: int) -> tuple[int, int]:
         """Return the film's even pixel size for a source of `width` x `height`."""

@@ -23,8 +23,9 @@ from lapsebench.errors import FrameError, OutputError
 from lapsebench.imaging.framing import Framing, framing_of, on_black
 from lapsebench.io.encode import FilmWriter, check_size, least_bytes
 from lapsebench.io.filmpath import film_path, fits
+from lapsebench.services.care import cares_of
 from lapsebench.services.preview import rendered
-from lapsebench.services.stills import Still, plain, read_still, size_of
+from lapsebench.services.stills import Care, Still, plain, read_still, size_of
 from lapsebench.services.survey import used_frames
 
 _MEMORY = 2_000_000_000
@@ -83,9 +84,10 @@ def make_film(
     fps, quality = project.film.fps, project.film.quality
     check_size(framing.size, fps)
     fits(path, least_bytes(framing.size, len(numbers), quality))
+    cares = cares_of(project, numbers, lambda: tick(0, len(numbers)))
     gains = [Gain(light.gains_of(number), responses[number] if responses else ()) for number in numbers]
     with FilmWriter(path, size=framing.size, fps=fps, quality=quality, overwrite=overwrite) as film:
-        _write_all(film, stills, gains, framing, workers=workers, tick=tick)
+        _write_all(film, stills, gains, cares, framing, workers=workers, tick=tick)
         film.finish()
     return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), path.stat().st_size, fps)
 
@@ -96,10 +98,18 @@ def check_output(output: Path, *, overwrite: bool = False, project: Project | No
 
 
 def _write_all(
-    film: FilmWriter, stills: list[Frame], gains: list[Gain], framing: Framing, *, workers: int, tick: Tick
+    film: FilmWriter,
+    stills: list[Frame],
+    gains: list[Gain],
+    cares: list[Care],
+    framing: Framing,
+    *,
+    workers: int,
+    tick: Tick,
 ) -> None:
     """Send every still to the film in order, a few of them being made ready at a time."""
-    jobs = [partial(_film_picture, still, gain, framing) for still, gain in zip(stills, gains, strict=True)]
+    work = zip(stills, gains, cares, strict=True)
+    jobs = [partial(_film_picture, still, gain, care, framing) for still, gain, care in work]
     pool = ThreadPoolExecutor(workers, thread_name_prefix="film")
     try:
         for done, codes in enumerate(_in_order(pool, jobs, ahead=workers + 1), start=1):
@@ -120,15 +130,15 @@ def _in_order(pool: Executor, jobs: Sequence[Callable[[], Codes]], *, ahead: int
         yield waiting.popleft().result()
 
 
-def _film_picture(still: Frame, gain: Gain, framing: Framing) -> Codes:
+def _film_picture(still: Frame, gain: Gain, care: Care, framing: Framing) -> Codes:
     """Return the still as it is in the film, (h, w, 3) of the film's size."""
-    read = _read(still)
+    read = _read(still, care)
     return on_black(rendered(read, gain.ev, framing.placing(size_of(read)), gain.responses), framing.size)
 
 
-def _read(still: Frame) -> Still:
+def _read(still: Frame, care: Care | None = None) -> Still:
     try:
-        return read_still(still)
+        return read_still(still, care=care)
     except FrameError as error:
         raise FrameError(f"{error.what} The film was not made.", error.remedy) from error
 

@@ -17,6 +17,7 @@ from lapsebench.core.sequence import Frame
 from lapsebench.errors import FrameError
 from lapsebench.imaging.develop import full_size, half_size
 from lapsebench.imaging.framing import Box, cut
+from lapsebench.imaging.hotpixels import HotPixels, mend
 from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
 from lapsebench.io.kinds import is_raw
 from lapsebench.io.raw import read_colour, read_mosaic
@@ -35,12 +36,23 @@ class Developed:
 Still = Picture | Developed
 
 
-def read_still(frame: Frame, *, min_long_side: int | None = None) -> Still:
+@dataclass(frozen=True, slots=True)
+class Care:
+    """How RAW is developed besides its white balance: `fine` demosaicing, and the `hot` pixels to mend."""
+
+    fine: bool = False
+    hot: HotPixels | None = None
+
+
+def read_still(frame: Frame, *, min_long_side: int | None = None, care: Care | None = None) -> Still:
     """Return the still of a frame as it is shown, RAW at full size and in the frame's white balance. Raises FrameError."""
     if not is_raw(frame.path):
         return read_picture(frame.path, min_long_side=min_long_side)
-    mosaic = read_mosaic(frame.path)
-    return Developed(full_size(mosaic, development(mosaic, _multipliers(frame, mosaic))))
+    mosaic, care = read_mosaic(frame.path), care or Care()
+    if care.hot is not None and care.hot.shape == mosaic.codes.shape:
+        mosaic = mend(mosaic, care.hot)
+    shot = development(mosaic, _multipliers(frame, mosaic))
+    return Developed(full_size(mosaic, shot, demosaic="fine" if care.fine else "fast"))
 
 
 def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 from dng import Sensor, record, write_dng
 
 from lapsebench.core.filmlight import LightSettings
+from lapsebench.core.filmsettings import FilmSettings
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.rolloff import KNEE, shoulder_rgb
@@ -19,12 +21,14 @@ from lapsebench.core.sequence import Fault
 from lapsebench.core.transfer import srgb_to_linear
 from lapsebench.services import preview
 from lapsebench.services.film import make_film
+from lapsebench.services.stills import Care, Developed, read_still
 from lapsebench.services.survey import Survey, gather, level, responses_at, survey
 
 COUNT, HEIGHT, WIDTH = 16, 160, 240
 START = datetime(2026, 2, 11, 21, 4, 5)
 SHOTS_S = (8.0,) * 5 + (2.0,) * 6 + (8.0,) * 5
 """Shutter times: two stops down and up again."""
+HOT_SITES = np.ravel_multi_index(tuple(np.random.default_rng(7).integers(12, (90, 228), (40, 2)).T), (HEIGHT, WIDTH))
 
 
 def scene(i: int) -> np.ndarray:
@@ -35,13 +39,14 @@ def scene(i: int) -> np.ndarray:
     return np.asarray(arc[..., None] * (0.3, 1.0, 0.4) + 0.01 + ground[..., None] * (1.0, 0.9, 0.7))
 
 
-def write_night(folder: Path, *, preview_jpeg: bytes = b"") -> None:
-    """Write a night whose automatic white balance wandered in the tags, as cameras do."""
+def write_night(folder: Path, *, preview_jpeg: bytes = b"", hot: int = 0) -> None:
+    """Write a night whose automatic white balance wandered in the tags, as cameras do; `hot` photosites glow."""
     random = np.random.default_rng(3)
     sensor = Sensor(full_well=60000)
     for i, seconds in enumerate(SHOTS_S):
         red, _, blue = sensor.neutral
         codes = record(scene(i), sensor, gain=seconds / 8, random=random)
+        codes.reshape(-1)[HOT_SITES[:hot]] = 12000
         neutral = (red * (1 + 0.1 * (i % 3)), 1.0, blue)
         taken = START + timedelta(seconds=12 * i)
         write_dng(
@@ -134,3 +139,35 @@ def test_headroom_rolls_off_and_white_stays_white() -> None:
     assert green[1:, 0] / green[1:, 1] == pytest.approx(np.full(3000, 0.3), abs=1e-4)
     white = shoulder_rgb(np.array([[1.0, 1.0, 1.0], [2.0, 1.1, 1.5]], np.float32), -2.0)
     assert white == pytest.approx(np.ones((2, 3)))
+
+
+def test_hot_pixels_are_taken_out_of_the_film_where_it_is_asked_for(tmp_path: Path) -> None:
+    write_night(tmp_path, hot=40)
+    night = survey(gather([tmp_path])[0])
+    specks = []
+    for mend_hot in (False, True):
+        project = replace(night.project, film=FilmSettings(quality=100, mend_hot=mend_hot, fine=True))
+        done = make_film(project, level(night, project), tmp_path / f"{mend_hot}.mp4", responses=responses_at(night))
+        with av.open(str(done.path)) as film:
+            codes = next(film.decode(video=0)).to_ndarray(format="rgb24")
+        specks.append(int((codes.astype(int) - cv2.medianBlur(codes, 5) > 60).any(axis=2).sum()))
+    assert specks[0] > 40
+    assert specks[1] == 0
+
+
+def test_fine_detail_shows_in_the_film(tmp_path: Path) -> None:
+    """Against the scene itself: stripes as fine as the mosaic come out better."""
+    random = np.random.default_rng(5)
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH]
+    stripes = 0.25 + 0.15 * np.sin((x + 0.6 * y) * 1.9)
+    light = np.repeat(stripes[..., None], 3, axis=2)
+    for i in range(4):
+        codes = record(light, Sensor(), random=random)
+        write_dng(tmp_path / f"F{i}.dng", codes, taken=START + timedelta(seconds=12 * i))
+    frame = gather([tmp_path])[0].frames[0]
+    errors = []
+    for fine in (False, True):
+        still = read_still(frame, care=Care(fine=fine))
+        assert isinstance(still, Developed)
+        errors.append(float(np.std((still.light - light)[8:-8, 8:-8])))
+    assert errors[1] < 0.9 * errors[0]

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from PySide6.QtCore import QSignalBlocker
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QSpinBox, QWidget
+from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QHBoxLayout, QLabel, QSpinBox, QWidget
 
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.gui.commands import change_film
@@ -49,6 +49,12 @@ class FilmSection(Section):
         self.quality.taken.connect(session.hold_gesture)
         self.quality.released.connect(session.end_gesture)
         self.content.addWidget(self.quality)
+        longer = self.tr("Works out the colours between photosites with more care; takes several times as long")
+        self.fine = self._switch(self.tr("&Fine detail of RAW"), longer)
+        learnt = self.tr("Learns from frames of each shot which pixels glow while the stars move on; done in the film only")
+        self.mend_hot = self._switch(self.tr("Take out &hot pixels"), learnt)
+        self.fine.clicked.connect(lambda on: self._edit(self.tr("Fine detail of RAW"), fine=on))
+        self.mend_hot.clicked.connect(lambda on: self._edit(self.tr("Take out hot pixels"), mend_hot=on))
         self.result = QLabel(self, wordWrap=True)
         self.content.addWidget(self.result)
         session.project_changed.connect(self.refresh)
@@ -67,6 +73,10 @@ class FilmSection(Section):
             for spin, pixels in ((self.width_spin, film.size[0]), (self.height_spin, film.size[1])):
                 with QSignalBlocker(spin):
                     spin.setValue(pixels)
+        raw = any(frame.balance is not None for frame in self._session.project.frames)
+        for box, on in ((self.fine, film.fine), (self.mend_hot, film.mend_hot)):
+            box.setVisible(raw)
+            box.setChecked(on)
         self.quality.set_value(film.quality)
         text = self._result(film)
         self.result.setText(text)
@@ -82,6 +92,12 @@ class FilmSection(Section):
         box.activated.connect(chosen)
         self._grid.addWidget(label_for(name, box, self), row, 0)
         self._grid.addWidget(box, row, 1)
+        return box
+
+    def _switch(self, name: str, hint: str) -> QCheckBox:
+        box = QCheckBox(name, self)
+        box.setToolTip(hint)
+        self.content.addWidget(box)
         return box
 
     def _own_size(self) -> QWidget:
