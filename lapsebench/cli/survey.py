@@ -61,11 +61,11 @@ def print_survey(surveyed: Survey, film: FilmLight) -> None:
     for number, shot in enumerate(project.shots, start=1):
         print(f"Shot {number}: frames {shot.first + 1} to {shot.last + 1} ({shot.why})")
     for i in np.flatnonzero(surveyed.light.setting_change):
-        print(f"  {project.frames[i].path.name}: {_change(project, int(i))}")
+        print(f"  {project.frames[i].name}: {_change(project, int(i))}")
     for frame in project.frames:
         if frame.faults:
             problem = f" - {frame.problem}" if frame.problem else ""
-            print(f"  {frame.path.name}: {', '.join(sorted(frame.faults))}{problem}")
+            print(f"  {frame.name}: {', '.join(sorted(frame.faults))}{problem}")
     print(_steps(surveyed, film))
 
 

@@ -60,6 +60,7 @@ class Frame:
 
     `taken` is the start of the exposure: aware where the file names its zone, else camera clock time without one.
     `balance`: white balance multipliers of R, G and B that a RAW still is developed with, the same all through a shot.
+    `part`: number of the frame in a video; None for a still.
     `width` and `height` are pixels as shown, after `orientation` (Exif tag 0x0112) was applied.
     """
 
@@ -79,6 +80,12 @@ class Frame:
     faults: frozenset[Fault] = field(default_factory=frozenset)
     problem: str = ""
     balance: tuple[float, float, float] | None = None
+    part: int | None = None
+
+    @property
+    def name(self) -> str:
+        """What the frame is called: its file, and which one of it in a video."""
+        return self.path.name if self.part is None else f"{self.path.name} #{self.part + 1}"
 
     @property
     def exposure_ev(self) -> float | None:

@@ -169,7 +169,7 @@ class NightStrip(QWidget):
         names = ", ".join(self.readout.fault_text(f) for f in sorted(frame.faults))
         error = float(self.canvas.model.error[index]) if self.canvas.model else nan
         unsure = self._words.uncertain(error) if Fault.UNCERTAIN in frame.faults and isfinite(error) else ""
-        return "\n".join(part for part in (f"{frame.path.name}: {names}", frame.problem, unsure) if part)
+        return "\n".join(part for part in (f"{frame.name}: {names}", frame.problem, unsure) if part)
 
     def _show_measured(self) -> None:
         """Draw what was measured since the last repaint."""

@@ -61,7 +61,7 @@ class StripReadout(QWidget):
         """Return number, file, clock, setting, light, gain and faults of a frame; what is not known is left out."""
         frame = model.frames[index]
         number = self.tr("{0} of {1}").format(index + 1, model.count)
-        parts = [number, frame.path.name, f"{frame.taken:%H:%M:%S}" if frame.taken else "", setting_text(frame)]
+        parts = [number, frame.name, f"{frame.taken:%H:%M:%S}" if frame.taken else "", setting_text(frame)]
         used = bool(model.used[index])
         luminance, film, gain, error = (float(v[index]) for v in (model.luminance, model.film, model.gain, model.error))
         parts.append(self.tr("left out") if not used else "")

@@ -70,7 +70,7 @@ def _copies(frames: list[Frame], check: Callable[[], None]) -> dict[int, int]:
     originals: dict[tuple[object, ...], int] = {}
     copies: dict[int, int] = {}
     for i, frame in enumerate(frames):
-        if not frame.readable:
+        if not frame.readable or frame.part is not None:
             continue
         keys = _exact_keys(frame)
         found = next((originals[key] for key in keys if key in originals), None)

@@ -11,6 +11,9 @@ HEIF_SUFFIXES = frozenset({".heic", ".heif", ".hif"})
 JPEG_SUFFIXES = frozenset({".jpg", ".jpeg", ".jpe"})
 PICTURE_SUFFIXES = RAW_SUFFIXES | HEIF_SUFFIXES | JPEG_SUFFIXES | {".png", ".tif", ".tiff"}
 
+CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v"})
+"""Videos that a camera made of its frames itself."""
+
 KINDS = "RAW, JPEG, HEIC, PNG or TIFF"
 """What is read, as the user is told."""
 
@@ -18,6 +21,11 @@ KINDS = "RAW, JPEG, HEIC, PNG or TIFF"
 def is_picture(name: str) -> bool:
     """Return whether a file is a picture that is read, judged by its name; hidden files are none."""
     return PurePath(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith(".")
+
+
+def is_clip(name: str) -> bool:
+    """Return whether a file is a video that is read frame by frame, judged by its name; hidden files are none."""
+    return PurePath(name).suffix.lower() in CLIP_SUFFIXES and not name.startswith(".")
 
 
 def is_raw(path: PurePath) -> bool:

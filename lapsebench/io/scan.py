@@ -12,9 +12,10 @@ from pathlib import Path
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.sequence import Frame
 from lapsebench.errors import GatherError
+from lapsebench.io.clip import clip_frames
 from lapsebench.io.clockchange import steady_clock
 from lapsebench.io.copies import cameras_of, flagged
-from lapsebench.io.kinds import KINDS, is_picture
+from lapsebench.io.kinds import KINDS, is_clip, is_picture
 from lapsebench.io.metadata import read_metadata
 from lapsebench.io.order import file_order, natural_key, shooting_order
 from lapsebench.io.pairs import pair_notes, partners
@@ -80,7 +81,7 @@ class _Intake:
             self._add_folder(path)
         elif not path.exists():
             raise GatherError(f"{path} is not there.", "Check the name; is the drive or memory card connected?")
-        elif is_picture(path.name.lstrip(".")) and path.is_file():
+        elif (is_picture(path.name.lstrip(".")) or is_clip(path.name)) and path.is_file():
             self.folders[path.parent.resolve()].append(path.name)
         else:
             raise GatherError(f"{path.name} is no folder and no picture that can be read.", f"Choose {KINDS} stills.")
@@ -89,6 +90,8 @@ class _Intake:
         entries = _listing(folder)
         files = [entry.name for entry in entries if not entry.is_dir()]
         pictures = [entry.name for entry in entries if is_picture(entry.name) and entry.is_file()]
+        if not pictures:  # beside stills a video is a film made of them
+            pictures = [entry.name for entry in entries if is_clip(entry.name) and entry.is_file()]
         self.folders[folder.resolve()] += pictures
         self.others += sorted(set(files) - set(pictures), key=natural_key)
         if not pictures:
@@ -142,6 +145,8 @@ def _without_partners(files: Sequence[Path], tick: Tick) -> tuple[list[Frame], l
 def gather(paths: Sequence[Path], *, tick: Tick = silent) -> Gathered:
     """Return the frames of folders (not their subfolders) and files, in shooting order, with notes for the user.
 
+    Of a folder without stills the videos are taken, frame by frame.
+
     Order: capture time with its fraction of a second, then file name (numbers as numbers, counters carried on over 9999).
     Of a still kept as RAW and as JPEG or HEIC the RAW file is taken. Unreadable files, copies and odd sizes are flagged.
     `tick` is called for each file read and may raise Cancelled.
@@ -151,7 +156,11 @@ def gather(paths: Sequence[Path], *, tick: Tick = silent) -> Gathered:
     for path in paths:
         intake.add(path)
     files = intake.paths()
-    frames, paired = _without_partners(files, tick)
+    frames, paired = _without_partners([path for path in files if not is_clip(path.name)], tick)
+    for path in files:
+        if is_clip(path.name):
+            tick(len(frames), len(files))
+            frames += clip_frames(path)
     frames, clock_notes = steady_clock(frames)
     frames, order_notes = shooting_order(frames)
     frames = flagged(frames, lambda: tick(len(frames), len(frames)))

@@ -41,5 +41,5 @@ def first_look(frames: Sequence[Frame], seen: Callable[[int, FrameMeasure], None
 
 
 def _looked_at(frame: Frame) -> FrameMeasure | None:
-    codes = embedded_preview(frame.path) if frame.readable else None
+    codes = embedded_preview(frame.path) if frame.readable and frame.part is None else None
     return None if codes is None else measure_frame(np.asarray(codes), srgb_table(256)[codes], srgb=True)

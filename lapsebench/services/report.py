@@ -65,7 +65,7 @@ def write_report(path: Path, report: dict[str, Any]) -> None:
 def _frame(i: int, frame: Frame, survey: Survey, film: FilmLight, used: bool) -> dict[str, Any]:
     light = survey.light
     return {
-        "file": frame.path.name,
+        "file": frame.name,
         "time": _time(frame.taken),
         "exposure_s": frame.exposure_s,
         "f_number": frame.f_number,

@@ -13,7 +13,7 @@ from lapsebench.core.sequence import Frame
 from lapsebench.imaging.pointlight import LONG_SIDE, at_point_size
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.candles import Seen
-from lapsebench.services.stills import star_light
+from lapsebench.services.stills import look_of, star_light
 
 _VERSION = 2  # of what is told, counted up whenever the way to tell it changes
 
@@ -53,5 +53,5 @@ class StarFiles:
             stamp = self._store.stamp(frame.path)
             if stamp is None:
                 return None
-            digest.update(f"\0{stamp}\0{frame.taken}\0{frame.balance}".encode("utf-8", "surrogateescape"))
+            digest.update(f"\0{stamp}\0{frame.taken}\0{look_of(frame)}".encode("utf-8", "surrogateescape"))
         return digest.hexdigest()

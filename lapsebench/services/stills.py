@@ -19,6 +19,7 @@ from lapsebench.imaging.develop import full_size, half_size
 from lapsebench.imaging.framing import Box, cut
 from lapsebench.imaging.hotpixels import HotPixels, mend
 from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
+from lapsebench.io.clip import read_clip
 from lapsebench.io.kinds import is_raw
 from lapsebench.io.raw import read_colour, read_mosaic
 from lapsebench.io.read import Picture, read_picture, to_linear
@@ -47,7 +48,7 @@ class Care:
 def read_still(frame: Frame, *, min_long_side: int | None = None, care: Care | None = None) -> Still:
     """Return the still of a frame as it is shown, RAW at full size and in the frame's white balance. Raises FrameError."""
     if not is_raw(frame.path):
-        return read_picture(frame.path, min_long_side=min_long_side)
+        return _picture(frame, min_long_side)
     mosaic, care = read_mosaic(frame.path), care or Care()
     if care.hot is not None and care.hot.shape == mosaic.codes.shape:
         mosaic = mend(mosaic, care.hot)
@@ -62,7 +63,7 @@ def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
     """
     if is_raw(frame.path):
         return measure_light(*_binned(frame))
-    picture = read_picture(frame.path, min_long_side=min_long_side)
+    picture = _picture(frame, min_long_side)
     return measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
 
 
@@ -74,9 +75,15 @@ def star_light(frame: Frame, *, min_long_side: int) -> tuple[Float32s, NDArray[n
     if is_raw(frame.path):
         light, clipped = _binned(frame)
         return light, np.asarray(clipped.any(axis=2)), _RAW_LEVELS
-    picture = read_picture(frame.path, min_long_side=min_long_side)
+    picture = _picture(frame, min_long_side)
     clipped = np.asarray(at_top(picture.codes).any(axis=2))
     return to_linear(picture), clipped, int(np.iinfo(picture.codes.dtype).max) + 1
+
+
+def _picture(frame: Frame, min_long_side: int | None) -> Picture:
+    if frame.part is not None:
+        return read_clip(frame.path, frame.part)
+    return read_picture(frame.path, min_long_side=min_long_side)
 
 
 def _binned(frame: Frame) -> tuple[Float32s, NDArray[np.bool_]]:
@@ -87,6 +94,11 @@ def _binned(frame: Frame) -> tuple[Float32s, NDArray[np.bool_]]:
     mosaic = read_mosaic(frame.path)
     light, full = half_size(mosaic, development(mosaic, _multipliers(frame, mosaic)))
     return light, full.any(axis=2, keepdims=True) | (light > 1)
+
+
+def look_of(frame: Frame) -> object:
+    """Return what, besides its file, the measure of a frame depends on; None for a plain still."""
+    return frame.balance if frame.part is None else ("part", frame.part)
 
 
 def with_balance(frames: list[Frame], members: range) -> None:

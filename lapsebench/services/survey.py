@@ -32,7 +32,7 @@ from lapsebench.services.firstlook import first_look
 from lapsebench.services.metering import told
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot, tiles_of
 from lapsebench.services.starfiles import StarFiles
-from lapsebench.services.stills import measure, with_balance
+from lapsebench.services.stills import look_of, measure, with_balance
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""
@@ -90,7 +90,7 @@ def survey(project: Project, *, tick: Tick = silent, measured: Measured | None =
     """
     count = len(project.frames)
     last = project.frames[-1] if project.frames else None
-    if measured is not None and last is not None and not MeasureStore().has(last.path, last.balance):
+    if measured is not None and last is not None and not MeasureStore().has(last.path, look_of(last)):
         first_look(project.frames, measured, tick)
     measures, problems = _measure_all(project.frames, tick, measured)
     frames = [_measured_anew(frame, problems.get(i)) for i, frame in enumerate(project.frames)]
@@ -271,9 +271,10 @@ def _measure_all(
 
 
 def _measure(frame: Frame, store: MeasureStore) -> FrameMeasure:
-    known = store.get(frame.path, frame.balance)
+    look = look_of(frame)
+    known = store.get(frame.path, look)
     if known is not None:
         return known
     measured = measure(frame, min_long_side=_READ_LONG_SIDE)
-    store.put(frame.path, measured, frame.balance)
+    store.put(frame.path, measured, look)
     return measured

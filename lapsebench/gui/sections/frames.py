@@ -102,7 +102,7 @@ class FaultModel(QAbstractListModel):
     def _hint(self, row: tuple[int, ...]) -> str:
         """Return the files of a row, and what there is to be known of them."""
         frames = self._session.project.frames
-        names = [frames[i].path.name for i in row]
+        names = [frames[i].name for i in row]
         files = names[0] if len(row) == 1 else self.tr("{0} frames, {1} to {2}").format(len(row), names[0], names[-1])
         error = self._error(row)
         unsure = "" if error is None else self._words.uncertain(error)
