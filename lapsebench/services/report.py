@@ -122,11 +122,15 @@ def _metering(metering: Metering) -> dict[str, Any]:
 def _response(project: Project) -> dict[str, Any]:
     """Return the curve of the first camera that has one of its own, sRGB where none has, and those of every kind of picture.
 
+    Where all is RAW, which has none, it is linear.
+
     `ev`: stops of light below white at `codes` (0..1) for each channel. `origin` says where it is from, or why it is sRGB.
     """
     of_kinds = [_curve(curve, use=project.use_curve) for curve in project.curves]
     told = next((curve for curve in of_kinds if curve["estimated"]), None)
-    return (told or {"curve": "sRGB", "estimated": False, "misfit_ev": None}) | {"kinds": of_kinds}
+    raw = all(frame.balance is not None for frame in project.frames if frame.readable)
+    plain = {"curve": "linear" if raw else "sRGB", "estimated": False, "misfit_ev": None}
+    return (told or plain) | {"kinds": of_kinds}
 
 
 def _curve(curve: CameraCurve, *, use: bool) -> dict[str, Any]:

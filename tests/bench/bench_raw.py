@@ -12,14 +12,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-
 from dng import Sensor, record, write_dng
-from lapsebench.core.filmlight import LightSettings
-from lapsebench.services.survey import gather, level, survey
 from nights.families import DEEP_BARS, FAMILIES
 from nights.meters import exposure_meters
 from nights.night import Night, shoot_night
 from nights.waves import Random
+
+from lapsebench.core.filmlight import LightSettings
+from lapsebench.services.survey import gather, level, survey
 
 _NIGHTS = ("break-up", "dusk to night", "quiet arc", "pulsating patches", "drifting clouds", "no EXIF, break-up")
 _READ_NOISE_E = 8.0

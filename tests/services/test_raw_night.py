@@ -21,6 +21,7 @@ from lapsebench.core.sequence import Fault
 from lapsebench.core.transfer import srgb_to_linear
 from lapsebench.services import preview
 from lapsebench.services.film import make_film
+from lapsebench.services.report import survey_report
 from lapsebench.services.stills import Care, Developed, read_still
 from lapsebench.services.survey import Survey, gather, level, responses_at, survey
 
@@ -69,6 +70,7 @@ def test_the_exposure_is_told_within_a_hundredth_of_a_stop(night: Survey) -> Non
 
 def test_light_needs_no_camera_curve(night: Survey) -> None:
     assert not night.project.curves
+    assert survey_report(night, night.project, level(night, night.project))["response"]["curve"] == "linear"
     assert not any(response.estimated for responses in night.responses for response in responses)
 
 
