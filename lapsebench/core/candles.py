@@ -31,6 +31,7 @@ _JOINED = 5  # points on either side that tell the step between two frames
 _FEW = 12  # points
 _STEP_OVER = 6  # frames
 _PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and most
+_FINE_CODES = 50.0  # codes of the usual point's light
 _LOSS = 2.5
 _ROUNDS = 12
 _LEAST_MORE = 0.6  # times: unresolved stars, which turn with the others, are in the noise that was measured
@@ -183,6 +184,8 @@ class _Fit:
     def _fit_pull(self) -> None:
         """Solve the pull at the present exposures and lights."""
         by_exposure, weight = self._received() * self.light[self.table.piece], self._weight()
+        if np.median(by_exposure / np.maximum(self.table.step, 1e-12)) < _FINE_CODES:
+            return  # what rounding takes off a point depends on how it lies, too, and is not in proportion to its light
         slope = by_exposure * self.table.phase
         change = (weight * slope * self._off(by_exposure)).sum() / ((weight * slope**2).sum() + _PULL**-2)
         self.pull = float(np.clip(self.pull + change, -_MOST_PULL, _MOST_PULL))
