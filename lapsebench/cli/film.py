@@ -5,13 +5,13 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 from itertools import chain, count
 from pathlib import Path
 from typing import Any, TypeVar
 
-from lapsebench.cli.meter import meter_arguments, with_meter
 from lapsebench.cli.progressline import ProgressLine, say
-from lapsebench.cli.survey import surveyed_night
+from lapsebench.cli.survey import as_told, night_arguments, surveyed_night
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.presets import Preset, with_preset
@@ -35,13 +35,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--format", choices=["h264"], default="h264", help="h264: 8-bit, plays everywhere")
     parser.add_argument("--quality", type=_percent, metavar="0-100", help="100 is visually lossless (70)")
     parser.add_argument("--fine", action="store_true", help="RAW: work out the finest detail, which takes longer")
-    parser.add_argument(
-        "--mend-hot", action="store_true", help="RAW: take out hot pixels, learnt shot by shot"
-    )
+    parser.add_argument("--mend-hot", action="store_true", help="RAW: take out hot pixels, learnt shot by shot")
     parser.add_argument("--preset", choices=[preset.value for preset in Preset], help="the light of a kind of night")
     parser.add_argument("--sky-kept", type=_percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
     parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
-    meter_arguments(parser)
+    night_arguments(parser)
     parser.add_argument("--keep-flicker", action="store_true", help="leave the camera's frame-to-frame flicker in")
     parser.add_argument("--even-colour", action="store_true", help="take out white balance that wandered")
     parser.add_argument("--as-shot", action="store_true", help="do not even the light at all")
@@ -60,7 +58,7 @@ def run(options: argparse.Namespace) -> None:
         raise OutputError("--size gives the film its shape, and so does --crop.", "Give one of the two.")
     if options.size and (options.size[0] % 2 or options.size[1] % 2):
         say("A film has an even number of pixels both ways: the size is rounded to that.")
-    surveyed, notes = surveyed_night(options.source, lambda project: with_meter(project, options))
+    surveyed, notes = surveyed_night(options.source, partial(as_told, options))
     project = _with_options(surveyed.project, options)
     _film(surveyed, project, options.output, overwrite=options.overwrite)
     if options.report:

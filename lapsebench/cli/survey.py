@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
+from lapsebench.cli.balance import balance_arguments, with_balances
+from lapsebench.cli.clocks import clock_arguments, clock_notes, with_clocks
 from lapsebench.cli.meter import meter_arguments, with_meter
 from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.core.filmlight import FilmLight
@@ -22,7 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folders", nargs="+", type=Path, metavar="FOLDER", help="folders of frames, single frames, or a project file"
     )
-    meter_arguments(parser)
+    night_arguments(parser)
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the survey as JSON")
 
 
@@ -30,13 +33,28 @@ def run(options: argparse.Namespace) -> None:
     """Survey the folders, print what was found, and write the JSON where asked."""
     if options.json:
         check_report(options.json)
-    surveyed, notes = surveyed_night(options.folders, lambda project: with_meter(project, options))
+    surveyed, notes = surveyed_night(options.folders, partial(as_told, options))
+    clocks_off = clock_notes(surveyed)
+    for note in clocks_off:
+        say(note)
     film = level(surveyed, surveyed.project)
     print_survey(surveyed, film)
     if options.json:
-        report = survey_report(surveyed, surveyed.project, film, warnings=notes)
+        report = survey_report(surveyed, surveyed.project, film, warnings=(*notes, *clocks_off))
         write_report(options.json, report)
         say(f"Survey written to {options.json}")
+
+
+def night_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options that say how a night is read and measured."""
+    meter_arguments(parser)
+    clock_arguments(parser)
+    balance_arguments(parser)
+
+
+def as_told(options: argparse.Namespace, project: Project) -> Project:
+    """Return the gathered project as those options want it. Raises `LapsebenchError`."""
+    return with_balances(with_clocks(with_meter(project, options), options), options)
 
 
 def surveyed_night(

@@ -23,10 +23,13 @@ _DARK = 0.001  # linear light added before the logarithm, so that noise in the d
 _LEAST_DRIFT = 0.12  # tiles between two frames that are worth a look: half a bump that is to be found
 _OPPOSITE = 0.5  # of the larger of the two shifts into and out of a bump: what their sum may be
 _TILES = 600  # most tiles that tell shifts
-_HISTORY = 250  # pairs that tell which tiles stand still
+_HISTORY = 125  # pairs that tell which tiles stand still
 _UNSTEADY, _STEADY_FLOOR = 0.3, 0.02  # stops: unsteadier tiles are no worse, steadier ones no better
 _LOOSE = 0.1  # stops, scale of the loss in the fit of a shift
 _FIT_ROUNDS = 3
+_ROUGH_DRIFT = 0.05  # tiles by the rough look from which on the fit is worth the time
+_ROUGH_FRAMES = 32  # over which the slopes count as the same for it
+_FAR_OFF = 0.3  # stops off the gain: changes that are farther off count as this much there
 _LEAST_SHIFT = 0.0022  # of the picture's longer side
 _AGREE = 0.0012  # of the longer side, or a quarter of the shift: blocks closer to the common shift agree with it
 _BACKED = 0.5  # share of the still detail that has to agree
@@ -57,6 +60,14 @@ class Match:
         return cls(np.zeros((0, 2)), *np.zeros((4, 0)))
 
 
+@dataclass(frozen=True, slots=True)
+class Still:
+    """Tiles, numbered over rows * cols, that keep step with the rest and have detail, and how much each counts, 0..1."""
+
+    tiles: Ints
+    weights: NDArray[np.float32]
+
+
 def is_bumped(match: Match) -> bool:
     """Whether the frame's detail as a whole lies elsewhere than on both sides, or is smeared; False where not decidable."""
     found = match.alike > _ALIKE
@@ -83,7 +94,14 @@ def suspects(light: NDArray[np.float32], usable: Bools) -> list[tuple[int, int, 
     frames = np.flatnonzero(usable)
     if frames.size < 3:
         return []
-    shift = tile_shifts(light[frames])
+    still = still_tiles(light, frames)
+    rough = _rough_drift(light, frames, still) > _ROUGH_DRIFT
+    around = np.convolve(rough, np.ones(2 * LONGEST + 1))[LONGEST : LONGEST + rough.size]
+    pairs = np.flatnonzero(rough & (around > 1.5))  # what is bumped comes back
+    if pairs.size == 0:
+        return []
+    shift = np.zeros((rough.size, 2))
+    shift[pairs] = tile_shifts(light, frames[pairs], frames[pairs + 1], still)
     size = np.hypot(*shift.T)
     found = []
     for into in np.flatnonzero(size > _LEAST_DRIFT).tolist():
@@ -94,46 +112,69 @@ def suspects(light: NDArray[np.float32], usable: Bools) -> list[tuple[int, int, 
     return found
 
 
-def tile_shifts(light: NDArray[np.float32]) -> Floats:
-    """Return how far the still detail moves from each frame to the next, (n - 1, 2) tiles down and right.
+def tile_shifts(light: NDArray[np.float32], first: Ints, second: Ints, still: Still) -> Floats:
+    """Return how far the still detail moves from the frames `first` to `second`, (p,) each: (p, 2) tiles down and right.
 
-    `light`: (n, rows, cols). A first-order estimate from gradients (Lucas & Kanade 1981) with a Cauchy loss, on the tiles
-    that keep step with the rest and have detail: good to a quarter for parts of a tile, and too small for more.
+    `light`: (n, rows, cols). A first-order estimate from gradients (Lucas & Kanade 1981) with a Cauchy loss: good to a
+    quarter for parts of a tile, and too small for more.
     """
-    tiles, weights = _still_tiles(light)
+    tiles, weights = still.tiles, still.weights
 
-    def fit(a: NDArray[np.float32], b: NDArray[np.float32]) -> Floats:
-        down, right = (slope.reshape(a.shape[0], -1)[:, tiles] for slope in _slopes((a + b) * np.float32(0.5)))
-        change = (b - a).reshape(a.shape[0], -1)[:, tiles]
+    def fit(first: Ints, second: Ints) -> Floats:
+        a, b = _logs(light[first]), _logs(light[second])
+        down, right = (slope[:, tiles] for slope in _slopes((a + b) * np.float32(0.5)))
+        change = (b - a).reshape(first.size, -1)[:, tiles]
         terms = np.stack([-down, -right, np.ones_like(down)], axis=1)
-        solved, trust = np.zeros((a.shape[0], 3), np.float32), np.broadcast_to(weights, change.shape)
+        solved, trust = np.zeros((first.size, 3), np.float32), np.broadcast_to(weights, change.shape)
         for _ in range(_FIT_ROUNDS):
-            weighed = terms * trust[:, None]
-            normal = weighed @ terms.transpose(0, 2, 1) + np.float32(1e-4) * np.eye(3, dtype=np.float32)
-            solved = np.asarray(np.linalg.solve(normal, weighed @ change[..., None])[..., 0], np.float32)
+            solved = np.asarray((_solver(terms, trust) @ change[..., None])[..., 0], np.float32)
             off = change - np.einsum("ij,ijk->ik", solved, terms)
             trust = weights / (1 + (off / np.float32(_LOOSE)) ** 2)
         return solved[:, :2].astype(float)
 
-    logs = by_frames(_logs, light)
-    return by_frames(fit, logs[:-1], logs[1:])
+    return by_frames(fit, first, second)
 
 
-def _still_tiles(light: NDArray[np.float32]) -> tuple[Ints, NDArray[np.float32]]:
-    """Return the tiles, numbered over rows * cols, that keep step with the rest and have detail, and their weights."""
-    places = np.arange(0, light.shape[0] - 1, max(light.shape[0] // _HISTORY, 1))
-    logs = _logs(light[places])
-    change = (_logs(light[places + 1]) - logs).reshape(places.size, -1)
+def _rough_drift(light: NDArray[np.float32], frames: Ints, still: Still) -> NDArray[np.float32]:
+    """Return about how far the still detail moves from each of the n `frames` to the next, (n - 1,) tiles.
+
+    Without a robust loss, and with the slopes of one frame for all around it: cheap.
+    """
+    values = light.reshape(light.shape[0], -1)
+    logs = by_frames(lambda some: _logs(np.take(values[some], still.tiles, axis=1)), frames)
+    change = logs[1:] - logs[:-1]
+    change -= (change @ (still.weights / still.weights.sum()))[:, None]
+    np.clip(change, -_FAR_OFF, _FAR_OFF, out=change)
+    starts = np.arange(0, frames.size - 1, _ROUGH_FRAMES)
+    middle = frames[np.minimum(starts + _ROUGH_FRAMES // 2, frames.size - 1)]
+    down, right = (slope[:, still.tiles] for slope in _slopes(_logs(light[middle])))
+    solver = _solver(np.stack([-down, -right, np.ones_like(down)], axis=1), still.weights)
+    shift = [change[start : start + _ROUGH_FRAMES] @ some[:2].T for start, some in zip(starts, solver, strict=True)]
+    return np.asarray(np.hypot(*np.concatenate(shift).T), np.float32)
+
+
+def _solver(terms: NDArray[np.float32], weights: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the matrices, (n, 3, tiles), that turn the tiles' changes into the least-squares solution by `terms`."""
+    weighed = terms * (weights[:, None] if weights.ndim > 1 else weights)
+    normal = weighed @ terms.transpose(0, 2, 1) + np.float32(1e-4) * np.eye(3, dtype=np.float32)
+    return np.asarray(np.linalg.inv(normal) @ weighed, np.float32)
+
+
+def still_tiles(light: NDArray[np.float32], frames: Ints) -> Still:
+    """Return the tiles that keep step with the rest through the `frames` and have detail."""
+    places = np.arange(0, frames.size - 1, max(frames.size // _HISTORY, 1))
+    logs = _logs(light[frames[places]])
+    change = (_logs(light[frames[places + 1]]) - logs).reshape(places.size, -1)
     weights: NDArray[np.float32] = np.ones(change.shape[1], np.float32)
     for _ in range(2):
         gain = change @ weights / weights.sum()
-        off = np.median(np.abs(change - gain[:, None]), axis=0)
+        off = np.median(np.abs(change - gain[:, None]).T.copy(), axis=1)  # rows are several times faster than columns
         square = np.minimum(off, _UNSTEADY) ** 2 + _STEADY_FLOOR**2
         weights = np.asarray(square.min() / square, np.float32)
     down, right = _slopes(logs)
-    detail = (down**2 + right**2).mean(axis=0).ravel() * weights
-    tiles = np.argsort(detail)[-_TILES:]
-    return tiles, weights[tiles]
+    detail = (down**2 + right**2).mean(axis=0) * weights
+    tiles = np.sort(np.argsort(detail)[-_TILES:])
+    return Still(tiles, weights[tiles])
 
 
 def _logs(light: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -141,11 +182,11 @@ def _logs(light: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _slopes(logs: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return the slopes down and to the right, stops a tile, of (n, rows, cols); 0 at the edges."""
+    """Return the slopes down and to the right, stops a tile, of (n, rows, cols), (n, rows * cols); 0 at the edges."""
     down, right = np.zeros_like(logs), np.zeros_like(logs)
     down[:, 1:-1] = (logs[:, 2:] - logs[:, :-2]) / 2
     right[:, :, 1:-1] = (logs[:, :, 2:] - logs[:, :, :-2]) / 2
-    return down, right
+    return down.reshape(logs.shape[0], -1), right.reshape(logs.shape[0], -1)
 
 
 def _weighted_median(values: Floats, weights: Floats) -> float:

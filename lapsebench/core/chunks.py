@@ -19,6 +19,14 @@ def by_frames(work: Callable[..., NDArray[Any]], *arrays: NDArray[Any]) -> NDArr
     count = arrays[0].shape[0]
     if count <= _FRAMES:
         return work(*arrays)
-    runs = [slice(first, first + _FRAMES) for first in range(0, count, _FRAMES)]
+    first = work(*(values[:_FRAMES] for values in arrays))
+    done = np.empty((count, *first.shape[1:]), first.dtype)
+    done[:_FRAMES] = first
+
+    def put(start: int) -> None:
+        run = slice(start, start + _FRAMES)
+        done[run] = work(*(values[run] for values in arrays))
+
     with ThreadPoolExecutor(WORKERS) as pool:
-        return np.concatenate(list(pool.map(lambda run: work(*(values[run] for values in arrays)), runs)))
+        list(pool.map(put, range(_FRAMES, count, _FRAMES)))
+    return done

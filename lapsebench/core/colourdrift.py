@@ -7,6 +7,7 @@ nobody can tell the two apart, and the jump is left. Slow changes of colour are 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,8 @@ Bools = NDArray[np.bool_]
 Float32s = NDArray[np.float32]
 
 _TILES = 600  # that are enough
+_FEW = 3  # of those, every so many-th is looked at first
+_MAY_JUMP = 0.025  # stops that those few have to jump by somewhere for a closer look
 _LEAST_JUMP = 0.045  # stops; calm made and real nights reach 0.04
 _OVER_UNEVEN = 2.5  # times; break-ups reach 1.3, curves that are not sRGB reach 2.0 at setting changes
 _OVER_LIGHT = 1.25  # times; break-ups reach 0.7
@@ -41,36 +44,64 @@ def colour_drift(log_tiles: Float32s, weights: Float32s, marks_ev: Floats) -> Fl
     n, k = log_tiles.shape[0], log_tiles.shape[1] // 3
     none = np.zeros((n, 3))
     step = max(k // _TILES // 2 * 2 + 1, 1)  # odd: no grid of an even number of columns is cut in stripes
-    red, green, blue = (log_tiles[:, c * k : (c + 1) * k : step] for c in range(3))
-    red_weight, green_weight, blue_weight = (weights[:, c * k : (c + 1) * k : step] for c in range(3))
-    tiles, sure = np.stack([red - green, blue - green]), np.minimum([red_weight, blue_weight], green_weight)
-    usable = np.flatnonzero((sure.sum(axis=2) > 1).all(axis=0))
+    few = _Colours.of(log_tiles, weights, _FEW * step)
+    if few.usable.size > 1 and np.abs(few.jumps(few.pairs())).max() < _MAY_JUMP:
+        return none
+    colours = _Colours.of(log_tiles, weights, step)
+    usable, pairs = colours.usable, colours.pairs()
     if usable.size < 2:
         return none
-    tiles, sure = np.ascontiguousarray(tiles[:, usable]), np.ascontiguousarray(sure[:, usable])
-    pairs = [pair_gains(tiles[c], sure[c], lags=(1,)) for c in range(2)]
-    jumps = np.array([_differences(channel, usable.size) for channel in pairs])
-    scene = _Scene(np.ascontiguousarray(green[usable]), sure.min(axis=0), marks_ev[usable])
+    jumps = colours.jumps(pairs)
+    scene = _Scene(np.ascontiguousarray(colours.rgb[1][usable]), colours.sure.min(axis=0), marks_ev[usable])
     taken = _taken(np.abs(jumps).max(axis=0), scene)
     if not taken.any():
         return none
     drift = np.zeros((n, 2))
     for c in range(2):
-        path = solve_path(pair_gains(tiles[c], sure[c], lags=LAGS, known=pairs[c]), usable.size)
+        path = solve_path(pair_gains(colours.tiles[c], colours.sure[c], lags=LAGS, known=pairs[c]), usable.size)
         drift[usable, c] = _summed(np.nan_to_num(np.diff(path)), taken)
     drift -= np.median(drift[usable], axis=0)
     before = np.searchsorted(usable, np.arange(n), side="right") - 1
     drift = drift[usable[np.maximum(before, 0)]]
-    light = np.exp2(np.stack([channel[usable] for channel in (red, green, blue)])).mean(axis=2, dtype=float)
+    light = np.exp2(np.stack([channel[usable] for channel in colours.rgb])).mean(axis=2, dtype=float)
     share = light * BT709_WEIGHTS[:, None]
     return _neutral(-drift, (share / share.sum(axis=0)).mean(axis=1))
 
 
-def _differences(pairs: Pairs, n: int) -> Floats:
-    """Return the gains from each frame to the next, (n - 1,) stops; 0 where none is told."""
-    told = np.zeros(n - 1)
-    told[pairs.first] = np.where(pairs.share > 0, pairs.gain_ev, 0.0)
-    return told
+@dataclass(frozen=True, slots=True)
+class _Colours:
+    """Every so many-th tile: log light of R, G and B, (n, tiles) each; of the u `usable` frames R and B against G.
+
+    `tiles`, `sure`: (2, u, tiles) stops and weights.
+    """
+
+    rgb: tuple[Float32s, ...]
+    usable: NDArray[np.intp]
+    tiles: Float32s
+    sure: Float32s
+
+    @classmethod
+    def of(cls, log_tiles: Float32s, weights: Float32s, step: int) -> _Colours:
+        """Return the colours of every `step`-th tile."""
+        k = log_tiles.shape[1] // 3
+        red, green, blue = (log_tiles[:, c * k : (c + 1) * k : step] for c in range(3))
+        red_weight, green_weight, blue_weight = (weights[:, c * k : (c + 1) * k : step] for c in range(3))
+        tiles, sure = np.stack([red - green, blue - green]), np.minimum([red_weight, blue_weight], green_weight)
+        usable = np.flatnonzero((sure.sum(axis=2) > 1).all(axis=0))
+        if usable.size < tiles.shape[1]:
+            tiles, sure = np.ascontiguousarray(tiles[:, usable]), np.ascontiguousarray(sure[:, usable])
+        return cls((red, green, blue), usable, tiles, sure)
+
+    def pairs(self) -> list[Pairs]:
+        """Return the gains of R and B against G between neighbouring frames."""
+        return [pair_gains(tiles, sure, lags=(1,)) for tiles, sure in zip(self.tiles, self.sure, strict=True)]
+
+    def jumps(self, pairs: Sequence[Pairs]) -> Floats:
+        """Return those gains from each frame to the next, (2, u - 1) stops; 0 where none is told."""
+        told = np.zeros((2, self.usable.size - 1))
+        for channel, gains in zip(told, pairs, strict=True):
+            channel[gains.first] = np.where(gains.share > 0, gains.gain_ev, 0.0)
+        return told
 
 
 def _taken(jumps: Floats, scene: _Scene) -> Bools:

@@ -61,6 +61,11 @@ class Tiles:
         return by_frames(luminance, self.known_rgb)
 
     @cached_property
+    def lit(self) -> Ints:
+        """How many tiles of each frame are brighter than black, shape (n,)."""
+        return by_frames(lambda light: np.count_nonzero(light >= _BLACK, axis=(1, 2)), self.light)
+
+    @cached_property
     def clipped_share(self) -> Floats:
         """Share 0..1 of each picture with a channel at the top code, shape (n,); NaN if unreadable."""
         return by_frames(_clipped_share, self.clipped)
@@ -72,8 +77,10 @@ class Tiles:
 
 
 def _clipped_share(clipped: NDArray[np.float32]) -> Floats:
-    red, green, blue = (clipped[..., channel] for channel in range(3))
-    share: Floats = np.maximum(np.maximum(red, green), blue).mean(axis=(1, 2), dtype=float)
+    values = clipped.reshape(clipped.shape[0], -1, 3)
+    ever = np.any(np.any(values, axis=0), axis=1)  # lamps and the moon: few tiles, the same for long
+    red, green, blue = np.moveaxis(values[:, ever], 2, 0)
+    share: Floats = np.maximum(np.maximum(red, green), blue).sum(axis=1, dtype=float) / max(ever.size, 1)
     return share
 
 
@@ -102,8 +109,7 @@ def blown_frames(tiles: Tiles) -> Bools:
 
 def black_frames(tiles: Tiles) -> Bools:
     """Return which frames are black, shape (n,): a lens cap or a failed exposure."""
-    lit = by_frames(lambda light: np.count_nonzero(light >= _BLACK, axis=(1, 2)), tiles.light)
-    black: Bools = tiles.readable & (lit < (1 - HIGHLIGHT) * math.prod(tiles.light.shape[1:]))
+    black: Bools = tiles.readable & (tiles.lit < (1 - HIGHLIGHT) * math.prod(tiles.light.shape[1:]))
     return black
 
 
@@ -123,9 +129,10 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
         light *= gain[places, None, None, None]
         return light
 
+    values = tiles.rgb.reshape(usable.size, -1)
+
     def suspected(places: Ints) -> Bools:
-        light = scene(np.arange(places[0] - 1, places[-1] + 2))
-        return _may_be_stray(light.reshape(light.shape[0], -1))
+        return np.array([_may_be_stray(values, good[k - 1 : k + 2], gain[k - 1 : k + 2]) for k in places])
 
     inner = np.arange(1, good.size - 1)  # the first and the last have neighbours on one side only
     for k in inner[by_frames(suspected, inner)].tolist():
@@ -134,15 +141,16 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
     return stray
 
 
-def _may_be_stray(scene: NDArray[np.float32]) -> Bools:
-    """Return which frames of `scene` (n + 2, values), but for the first and last, may hold stray light: cheap, misses none.
+def _may_be_stray(values: NDArray[np.float32], frames: Ints, gain: NDArray[np.float32]) -> bool:
+    """Return whether the middle one of three frames of `values` (n, values) may hold stray light: cheap, misses none.
 
-    Where luminance outdoes that of the neighbours by a factor, so does at least one channel.
+    Where luminance outdoes that of the neighbours by a factor, so does at least one channel. `gain`: (3,) factors.
     """
-    usual = np.maximum(scene[:-2], scene[2:])
-    usual *= np.float32(2.0**_STRAY_STOPS * (1 - 1e-5))  # rounding must not hide any
-    lit = np.count_nonzero(scene[1:-1] > usual, axis=1)
-    return np.asarray(lit > _STRAY_SHARE * scene.shape[1] / 3)
+    least = _STRAY_SHARE * values.shape[1] / 3
+    factor = np.float32(2.0**_STRAY_STOPS * (1 - 1e-5)) / gain[1]  # rounding must not hide any
+    return all(
+        np.count_nonzero(values[frames[1]] > values[frames[beside]] * (factor * gain[beside])) > least for beside in (0, 2)
+    )
 
 
 def _is_stray(scene: NDArray[np.float32], usual: NDArray[np.float32]) -> bool:

@@ -20,14 +20,17 @@ from lapsebench.core.chunks import WORKERS, by_frames
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
+Float32s = NDArray[np.float32]
 
 LAGS = (1, 2, 5)
 _BIN = 0.04  # stops a bin of the density
 _REACH = 12.0  # stops either way
 _KERNEL = 0.05  # stops, sd of the density's kernel
-_CHUNK = 60000  # ratios worked on at a time: what fits the processor's cache
-_SKIP = 3  # the density is of every third tile taken
-_ROUNDS = 3
+_CHUNK = 100_000  # ratios worked on at a time: fewer, and threads wait for each other; more, and they leave the cache
+_SKIP = 3  # the density and the first rounds are of every third tile taken, where there are plenty
+_PLENTY = 100
+_ROUNDS_OF_FEW = 3
+_NARROWEST, _WIDEST = 0.04, 0.25  # stops either way that the biweight reaches
 _LEAST_TILES = 500
 _HISTORY = 250  # pairs that tell how steady a tile is
 _LEAST_HISTORY = 8
@@ -143,36 +146,49 @@ def _modes(log_tiles: NDArray[np.float32], roots: NDArray[np.float32], a: Ints, 
 
 def _gains(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> Floats:
     """Return what `_modes` does, of log ratios and weights (pairs, k)."""
-    centre = _density_peak(ratios[:, ::_SKIP], weights[:, ::_SKIP])
+    step = _SKIP if np.count_nonzero(weights) > _PLENTY * weights.shape[0] else 1
+    few, few_weights = np.ascontiguousarray(ratios[:, ::step]), np.ascontiguousarray(weights[:, ::step])
+    centre = _density_peak(few, few_weights)
+    width = np.full(centre.size, _WIDEST, np.float32)
+    centre, scale, _ = _refined(few, few_weights, centre, width, rounds=_ROUNDS_OF_FEW)
+    width = np.clip(6 * scale, _NARROWEST, _WIDEST)
+    centre, scale, mass = _refined(ratios, weights, centre, width, rounds=1)
+    off = np.abs(ratios - centre[:, None])
     total = np.maximum(weights.sum(axis=1), 1e-9)
-    width = np.full(centre.size, 0.25, np.float32)
-    off, square, near = np.empty_like(ratios), np.empty_like(ratios), np.empty_like(ratios)
-    for _ in range(_ROUNDS):
-        np.subtract(ratios, centre[:, None], out=off)
-        np.multiply(off, off, out=square)
-        np.multiply(square, (-1 / (width * width))[:, None], out=near)
-        near += 1
-        np.maximum(near, 0, out=near)
-        near *= near
-        near *= weights
-        mass = np.maximum(near.sum(axis=1), 1e-9)
-        centre = centre + np.einsum("ij,ij->i", near, off) / mass
-        scale = np.sqrt(np.einsum("ij,ij->i", near, square) / mass)
-        width = np.clip(6 * scale, 0.04, 0.25)
-    np.subtract(ratios, centre[:, None], out=off)
-    agree = np.einsum("ij,ij->i", weights, np.abs(off, out=off) < 0.1) / total
+    agree = np.einsum("ij,ij->i", weights, np.less(off, 0.1, out=off)) / total
     error = np.sqrt(scale**2 / np.minimum(mass, _PATCHES) + 0.001**2) / np.maximum(agree, 0.02)
     none = total < 1e-3
     return np.where(none, np.array([[0.0], [1e3], [0.0]]), np.stack([centre, error, agree]).astype(float))
 
 
+def _refined(
+    ratios: Float32s, weights: Float32s, centre: Float32s, width: Float32s, *, rounds: int
+) -> tuple[Float32s, Float32s, Float32s]:
+    """Return the centres of Tukey's biweight after so many rounds, its scales and sums of weights, (pairs,) each."""
+    off, square, near = np.empty_like(ratios), np.empty_like(ratios), np.empty_like(ratios)
+    for _ in range(rounds):
+        reach = width * width
+        np.subtract(ratios, centre[:, None], out=off)
+        np.multiply(off, off, out=square)
+        np.subtract(reach[:, None], square, out=near)
+        np.maximum(near, 0, out=near)
+        near *= near
+        near *= weights
+        mass = np.maximum(near.sum(axis=1), 1e-9 * reach * reach)
+        centre = centre + np.einsum("ij,ij->i", near, off) / mass
+        scale = np.sqrt(np.einsum("ij,ij->i", near, square) / mass)
+        width = np.clip(6 * scale, _NARROWEST, _WIDEST)
+    return centre, scale, mass / (reach * reach)
+
+
 def _density_peak(ratios: NDArray[np.float32], weights: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the place of the highest kernel density of each row, to one bin."""
-    bins = round(2 * _REACH / _BIN)
-    index = ((ratios + _REACH) * (1 / _BIN)).astype(np.intp)
-    np.clip(index, 0, bins - 1, out=index)
-    index += np.arange(ratios.shape[0])[:, None] * bins
+    place = (ratios + np.float32(_REACH)) * np.float32(1 / _BIN)
+    index = np.clip(place, 0, round(2 * _REACH / _BIN) - 1, out=place).astype(np.intp)
+    lowest = int(index.min())
+    bins = int(index.max()) - lowest + 1
+    index += (np.arange(ratios.shape[0]) * bins - lowest)[:, None]
     counts = np.bincount(index.ravel(), weights=weights.ravel(), minlength=ratios.shape[0] * bins)
     density = gaussian_filter1d(counts.reshape(-1, bins), _KERNEL / _BIN, axis=1, mode="constant")
-    peak: NDArray[np.float32] = ((density.argmax(axis=1) + 0.5) * _BIN - _REACH).astype(np.float32)
+    peak: NDArray[np.float32] = ((density.argmax(axis=1) + lowest + 0.5) * _BIN - _REACH).astype(np.float32)
     return peak

@@ -86,10 +86,20 @@ def light_steps(light: NDArray[Any]) -> NDArray[np.int32]:
     return np.asarray(place.astype(np.int32))
 
 
+def codes_of(light: NDArray[Any]) -> Floats:
+    """Return the sRGB codes, 0..1, of linear light, clipped to 0..1, same shape: from a table, to 0.005 of 255."""
+    return np.take(_code_table(), light_steps(light), mode="clip")
+
+
+@lru_cache(maxsize=1)
+def _code_table() -> Floats:
+    return linear_to_srgb((np.arange(STEPS + 1) / STEPS) ** 2)
+
+
 @lru_cache(maxsize=8)
 def seen_tables(response: Response) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return stops (finite) and weights over the `STEPS` + 1 places of `light_steps`."""
-    codes = linear_to_srgb((np.arange(STEPS + 1) / STEPS) ** 2)
+    codes = _code_table()
     lowest = np.maximum(codes, _FIRST_CODE)
     ev = response.stops(lowest)
     slope = np.gradient(ev, codes)

@@ -243,19 +243,18 @@ class _Fit:
         self, instruments: Floats, weight: Floats, target: Floats
     ) -> tuple[_Parts, tuple[Floats, Floats, Floats]]:
         """Return the parts of the folds, and per pair the weighted target, weight and design that give the offsets."""
-        pair, starts = self.samples.pair, self._starts
+        starts = self._starts
         weighted = instruments * weight[:, None]
         total = np.add.reduceat(weight, starts) + 1 / self.offset_sd**2
         mean = np.add.reduceat(weight * target, starts)
         design = np.add.reduceat(self._design * weight[:, None], starts, axis=0)
         centre = np.add.reduceat(weighted, starts, axis=0) / total[:, None]
         folds = int(self._folds.max()) + 1
-        left, right = np.empty((folds, _BASIS, _BASIS)), np.empty((folds, _BASIS))
-        for fold in range(folds):
-            pairs = self._folds == fold
-            rows = pairs[pair]
-            left[fold] = weighted[rows].T @ self._design[rows] - centre[pairs].T @ design[pairs]
-            right[fold] = weighted[rows].T @ target[rows] - centre[pairs].T @ mean[pairs]
+        left, right = np.zeros((folds, _BASIS, _BASIS)), np.zeros((folds, _BASIS))
+        for pair, (fold, start, count) in enumerate(zip(self._folds, starts, self._count, strict=True)):
+            rows = slice(start, start + count)  # so few at a time are summed without threads that wait for each other
+            left[fold] += weighted[rows].T @ self._design[rows] - np.outer(centre[pair], design[pair])
+            right[fold] += target[rows] @ weighted[rows] - centre[pair] * mean[pair]
         return _Parts(left, right), (mean, total, design)
 
     def _expected(self, jump: Floats) -> Floats:

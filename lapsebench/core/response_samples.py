@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.response import codes_of
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
 Floats = NDArray[np.float64]
@@ -21,6 +22,7 @@ _LEAST_CODE = 3 / 255
 _LEAST_TILES = 20
 _MOST_CHANGES = 40
 _TILES_A_PAIR = 160
+_EVENLY = np.linspace(0.0, 1.0, _TILES_A_PAIR // 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,7 @@ def samples_across(light: NDArray[np.float32], usable: NDArray[np.float32], expo
     frames = np.flatnonzero(usable.any(axis=(0, 2)) & np.isfinite(exposure_ev))
     ev = exposure_ev[frames]
     runs = np.concatenate([[0], np.cumsum(np.abs(np.diff(ev)) > _LEAST_CHANGE_EV)]) if frames.size else np.empty(0)
-    codes = linear_to_srgb(np.clip(light[:, frames], 0.0, 1.0))
+    codes = codes_of(light[:, frames])
     parts: list[tuple[Floats, Floats]] = []
     about: list[tuple[float, int, int, bool]] = []
     for lag in _LAGS:
@@ -148,10 +150,11 @@ def srgb_stops(codes: Floats) -> Floats:
 
 def _spread(codes: Floats, tiles: Ints) -> Ints:
     """Return up to `_TILES_A_PAIR` of the tiles, half of them evenly over their codes, half evenly over their ranks."""
-    tiles, codes = tiles[np.argsort(codes)], np.sort(codes)
-    if tiles.size <= _TILES_A_PAIR:
-        return tiles
-    by_code = np.searchsorted(codes, np.linspace(codes[0], codes[-1], _TILES_A_PAIR // 2)).clip(max=tiles.size - 1)
-    by_rank = np.linspace(0, tiles.size - 1, _TILES_A_PAIR // 2).astype(np.intp)
-    thinned: Ints = tiles[np.unique(np.concatenate([by_code, by_rank]))]
-    return thinned
+    order = np.argsort(codes)
+    if order.size <= _TILES_A_PAIR:
+        return tiles[order]
+    codes = codes[order]
+    taken = np.zeros(order.size, bool)
+    taken[np.searchsorted(codes, codes[0] + (codes[-1] - codes[0]) * _EVENLY).clip(max=order.size - 1)] = True
+    taken[((order.size - 1) * _EVENLY).astype(np.intp)] = True
+    return tiles[order[taken]]

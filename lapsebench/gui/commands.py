@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import reduce
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from PySide6.QtGui import QUndoCommand
 
 from lapsebench.core.area import MeteringArea
+from lapsebench.core.bodies import Body, with_offset
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import SPOILT
@@ -68,6 +69,18 @@ def change_shot(index: int, **changes: Any) -> Edit:
         shots = list(project.shots)
         shots[index] = replace(shots[index], **changes)
         return replace(project, shots=tuple(shots))
+
+    return edit
+
+
+def change_clocks(offsets: Mapping[Body, float]) -> Edit:
+    """Return the edit that sets what is added to the times of camera bodies, seconds."""
+
+    def edit(project: Project) -> Project:
+        clocks = project.clocks
+        for body, seconds in offsets.items():
+            clocks = with_offset(clocks, body, seconds)
+        return replace(project, clocks=clocks)
 
     return edit
 

@@ -75,7 +75,7 @@ class ShotModel(QAbstractListModel):
         lines = [
             self.tr("Shot {0}").format(row + 1),
             self._words.frames(len(shot.frames)),
-            self._words.span(project.frames, shot),
+            self._words.span(project, shot),
             "" if shot.why == "start" else shot.why,
         ]
         return between.join(line for line in lines if line)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QCoreApplication
 
+from lapsebench.core.bodies import by_clocks
 from lapsebench.core.filmlight import FilmLight, Peg
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
@@ -90,7 +91,7 @@ class StripModel:
 
     def __init__(self, project: Project, shot: Shot) -> None:
         self.shot = shot
-        self.frames: tuple[Frame, ...] = project.frames[shot.first : shot.last + 1]
+        self.frames: tuple[Frame, ...] = by_clocks(project.frames[shot.first : shot.last + 1], project.clocks)
         count = len(self.frames)
         self.luminance: Floats = np.full(count, np.nan)
         self.exposure: Floats = _exposures(self.frames)

@@ -18,13 +18,14 @@ class StripLink(QObject):
         super().__init__(parent)
         self._session, self._strip = session, strip
         self._used: list[int] = []
+        self._clocks = session.project.clocks
         self._dragging = False
         session.shot_changed.connect(self._let_go)
         session.shot_changed.connect(self._show_shot)
         session.surveyed.connect(self._show_shot)
         session.measured.connect(self._show_measure)
         session.film_light_changed.connect(self._show_film)
-        session.project_changed.connect(self._show_marks)
+        session.project_changed.connect(self._show_project)
         session.playhead_changed.connect(self._show_playhead)
         strip.frame_chosen.connect(session.move_to)
         strip.trim_changed.connect(self._trim)
@@ -39,6 +40,7 @@ class StripLink(QObject):
         session, shot = self._session, self._session.shot
         if shot is None:
             return
+        self._clocks = session.project.clocks
         self._strip.show_shot(session.project, shot)
         for frame in shot.frames:
             if frame in session.measures:
@@ -64,6 +66,12 @@ class StripLink(QObject):
         shot = self._session.shot
         if shot is not None and frame in shot.frames:
             self._strip.add_measure(frame, self._session.measures[frame])
+
+    def _show_project(self) -> None:
+        if self._session.project.clocks != self._clocks:
+            self._show_shot()
+        else:
+            self._show_marks()
 
     def _show_marks(self) -> None:
         shot = self._session.shot

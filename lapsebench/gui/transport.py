@@ -8,6 +8,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QToolButton, QWidget
 
+from lapsebench.core.bodies import taken_of
 from lapsebench.gui.icons import icon
 from lapsebench.gui.parts import push_button
 from lapsebench.gui.session import Session
@@ -81,7 +82,7 @@ class Transport(QWidget):
         if shot is None or session.frame is None:
             return
         self.counter.setText(f"{session.playhead - shot.first + 1} / {len(shot.frames)}")
-        self.clock.setText(self._words.clock(session.frame.taken))
+        self.clock.setText(self._words.clock(taken_of(session.frame, session.project.clocks)))
         fps = float(session.project.film.fps)
         place = bisect_left(session.used, session.playhead)
         self.film_time.setText(f"{_film_clock(place / fps)} / {_film_clock(len(session.used) / fps)}")

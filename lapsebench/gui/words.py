@@ -7,7 +7,9 @@ from fractions import Fraction
 
 from PySide6.QtCore import QObject
 
+from lapsebench.core.bodies import taken_of
 from lapsebench.core.exposure import shutter_text
+from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.uncertainty import SURE_ERRORS
 
@@ -28,9 +30,9 @@ class Words(QObject):
         """Return the camera's clock time, `21:04:10`."""
         return taken.strftime("%H:%M:%S") if taken else self.tr("no clock time")
 
-    def span(self, frames: tuple[Frame, ...], shot: Shot) -> str:
+    def span(self, project: Project, shot: Shot) -> str:
         """Return from when to when a shot was taken, `21:04–22:31`."""
-        first, last = frames[shot.first].taken, frames[shot.last].taken
+        first, last = (taken_of(project.frames[i], project.clocks) for i in (shot.first, shot.last))
         if first is None or last is None:
             return self.tr("no clock times")
         return f"{first:%H:%M}–{last:%H:%M}"

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
-from datetime import UTC, datetime, timedelta
+from collections.abc import Iterable, Sequence
 from itertools import groupby, pairwise
 from pathlib import Path
 
+from lapsebench.core.bodies import clock_seconds
 from lapsebench.core.sequence import Frame
 
 _DIGITS = re.compile(r"([0-9]+)")
-_START = datetime(1970, 1, 1, tzinfo=UTC)
 
 _LEAST_OF_A_BODY = 8  # frames: a few stray ones of another camera are no second run
 
@@ -63,28 +62,6 @@ def file_order(names: Sequence[str]) -> list[str]:
     return sorted(names, key=key)
 
 
-def _clock(frames: Sequence[Frame]) -> Callable[[Frame], float | None]:
-    """Return a function frame -> seconds since 1970, or None where the time is unknown.
-
-    A time without a zone counts in the zone most frames of its camera name, else in the zone most frames name, else UTC.
-    """
-    zones: dict[str | None, Counter[timedelta]] = defaultdict(Counter)
-    for frame in frames:
-        if frame.taken and (offset := frame.taken.utcoffset()) is not None:
-            zones[frame.camera][offset] += 1
-    overall = sum(zones.values(), Counter())
-
-    def seconds(frame: Frame) -> float | None:
-        if frame.taken is None:
-            return None
-        if frame.taken.tzinfo is not None:
-            return (frame.taken - _START).total_seconds()
-        offset = (zones.get(frame.camera) or overall or Counter([timedelta()])).most_common(1)[0][0]
-        return (frame.taken.replace(tzinfo=UTC) - _START - offset).total_seconds()
-
-    return seconds
-
-
 def _series(frame: Frame) -> tuple[Path, str]:
     counter = counter_of(frame.path.stem)
     return frame.path.parent, counter[0] if counter else ""
@@ -107,7 +84,7 @@ def shooting_order(frames: list[Frame]) -> tuple[list[Frame], list[str]]:
 
     A frame without a time stays beside its neighbour by name.
     """
-    clock = _clock(frames)
+    clock = clock_seconds(frames)
     times = [clock(frame) for frame in frames]
     readable = [time for frame, time in zip(frames, times, strict=True) if frame.readable]
     if len(readable) > 1 and len(set(readable)) == 1:

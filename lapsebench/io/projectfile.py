@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, fields, replace
 from datetime import datetime
 from fractions import Fraction
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from lapsebench.core.area import AreaKind, MeteringArea
+from lapsebench.core.bodies import Body, Clocks, with_offset
 from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
@@ -39,6 +41,7 @@ def save_project(project: Project, path: Path) -> None:
         "left_out": sorted(project.left_out),
         "curves": [asdict(curve) for curve in project.curves],
         "use_curve": project.use_curve,
+        "clocks": [asdict(clock) for clock in project.clocks],
     }
     write_json(path, record)
 
@@ -80,9 +83,21 @@ def _project(record: dict[str, Any], folder: Path) -> Project:
         left_out=frozenset(record["left_out"]),
         curves=tuple(_curve(entry) for entry in record.get("curves", ())),
         use_curve=bool(record.get("use_curve", True)),
+        clocks=_clocks(record.get("clocks", ())),
     )
     _check(project)
     return project
+
+
+def _clocks(entries: Sequence[dict[str, Any]]) -> Clocks:
+    """Return the clock offsets; projects from before there were any have none."""
+    clocks: Clocks = ()
+    for entry in entries:
+        camera, serial = entry["camera"], entry["serial"]
+        if not isinstance(camera, str) or not isinstance(serial, str | None):
+            raise TypeError("a clock offset names no camera")
+        clocks = with_offset(clocks, Body(camera, serial), float(entry["seconds"]))
+    return clocks
 
 
 def _curve(entry: dict[str, Any]) -> CameraCurve:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from lapsebench.core.bodies import by_clocks
 from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.project import Project
@@ -25,11 +26,12 @@ FORMAT, VERSION = "lapsebench.survey", 1
 def survey_report(survey: Survey, project: Project, film: FilmLight, *, warnings: Iterable[str] = ()) -> dict[str, Any]:
     """Return the report of a survey under the project's settings, ready for JSON."""
     used = set(used_frames(project))
+    frames = by_clocks(project.frames, project.clocks)
     return {
         "format": FORMAT,
         "version": VERSION,
         "shots": [{"first": shot.first, "last": shot.last, "why": shot.why} for shot in project.shots],
-        "frames": [_frame(i, frame, survey, film, i in used) for i, frame in enumerate(project.frames)],
+        "frames": [_frame(i, frame, survey, film, i in used) for i, frame in enumerate(frames)],
         "settings": _settings(project, survey),
         "metering": [_metering(shot_light.metering) for shot_light in survey.shot_lights],
         "response": _response(replace(project, curves=survey.project.curves)),

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, shift
 
-from lapsebench.core.bumps import LONGEST, Match, is_bumped, suspects, tile_shifts
+from lapsebench.core.bumps import LONGEST, Match, is_bumped, still_tiles, suspects, tile_shifts
 from lapsebench.core.shots import moved_frames
 
 ROWS, COLS, GROUND = 43, 64, 25
@@ -66,7 +66,8 @@ def test_frames_not_to_go_by_are_stepped_over() -> None:
 @pytest.mark.parametrize("tiles", [0.1, 0.25, 0.5])
 def test_shifts_of_tiles_are_those_laid_on_with_scipy(tiles: float) -> None:
     light = night(1, bumps={20: (tiles, -tiles)})
-    found = tile_shifts(light)
+    pairs = np.arange(39)
+    found = tile_shifts(light, pairs, pairs + 1, still_tiles(light, np.arange(40)))
     np.testing.assert_allclose(found[19], (tiles, -tiles), rtol=0.25)
     np.testing.assert_allclose(found[20], (-tiles, tiles), rtol=0.25)
     assert np.abs(np.delete(found, [19, 20], axis=0)).max() < 0.03

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from lapsebench.core.area import AreaKind, MeteringArea
+from lapsebench.core.bodies import Body, with_offset
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.project import Project
@@ -153,3 +154,32 @@ def test_a_folder_that_is_gone_says_so(night: tuple[Project, Path], tmp_path: Pa
     with pytest.raises(OutputError, match="can't be written"):
         save_project(night[0], tmp_path / "nowhere" / "a.lapsebench")
     assert list(tmp_path.glob("**/*.part")) == []
+
+
+def test_clock_offsets_are_kept_and_the_times_of_the_files_too(night: tuple[Project, Path]) -> None:
+    project, path = night
+    clocks = with_offset(with_offset((), Body("Velmar N2", "11"), 3600.5), Body("Orsa T4"), -12)
+    save_project(replace(project, clocks=clocks), path)
+    loaded = load_project(path)
+    assert loaded.clocks == clocks
+    assert loaded.frames == project.frames
+
+
+def test_a_project_from_before_clock_offsets_opens(night: tuple[Project, Path]) -> None:
+    project, path = night
+    save_project(project, path)
+    record = json.loads(path.read_text())
+    del record["clocks"]
+    path.write_text(json.dumps(record))
+    assert load_project(path) == project
+
+
+@pytest.mark.parametrize("change", [{"seconds": "soon"}, {"seconds": 1e12}, {"camera": None}, {"serial": 5}])
+def test_a_damaged_clock_offset_is_refused(night: tuple[Project, Path], change: dict[str, object]) -> None:
+    project, path = night
+    save_project(replace(project, clocks=with_offset((), Body("Orsa T4"), 60)), path)
+    record = json.loads(path.read_text())
+    record["clocks"][0] |= change
+    path.write_text(json.dumps(record))
+    with pytest.raises(ProjectFileError, match="damaged"):
+        load_project(path)

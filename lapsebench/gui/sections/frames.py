@@ -13,6 +13,7 @@ from lapsebench.core.project import Project
 from lapsebench.core.sequence import SPOILT, Fault
 from lapsebench.gui.parts import push_button, single_choice, soft_label
 from lapsebench.gui.sections.base import Section
+from lapsebench.gui.sections.clocks import ClocksBox
 from lapsebench.gui.session import Session
 from lapsebench.gui.words import Words, margin
 
@@ -160,7 +161,8 @@ class FramesSection(Section):
         single_choice(self.list, self.tr("Frames with a fault; check to take one into the film"))
         self.toggle = push_button(self.tr("Leave this frame out"), self)
         self.toggle.clicked.connect(toggle_action.trigger)
-        for widget in (self._found, self._notes, self.list, self.toggle):
+        self.clocks = ClocksBox(session, self)
+        for widget in (self._found, self._notes, self.list, self.toggle, self.clocks):
             self.content.addWidget(widget)
         self.list.selectionModel().currentChanged.connect(self._jump)
         self.list.clicked.connect(self._jump)

@@ -1,0 +1,44 @@
+"""The option that sets the white balance of RAW shots, which several commands take."""
+
+from __future__ import annotations
+
+import argparse
+
+from lapsebench.core.balance import COLDEST_K, HOTTEST_K, Balance, BalanceKind
+from lapsebench.core.project import Project
+from lapsebench.services.balances import with_shot_balance
+
+_MOST_TINT = 150.0
+
+
+def balance_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the option."""
+    parser.add_argument(
+        "--balance",
+        type=_balance,
+        metavar="as-shot|daylight|KELVIN[,TINT]",
+        help="white balance of RAW shots: that of each shot's first frame (as-shot), daylight, or a light such as 3800",
+    )
+
+
+def with_balances(project: Project, options: argparse.Namespace) -> Project:
+    """Return the project with the white balance that the command line sets for every RAW shot."""
+    if options.balance is not None:
+        for shot in project.shots:
+            project = with_shot_balance(project, shot, options.balance)
+    return project
+
+
+def _balance(text: str) -> Balance:
+    if text in ("as-shot", "daylight"):
+        return Balance(BalanceKind.AS_SHOT if text == "as-shot" else BalanceKind.DAYLIGHT)
+    kelvin, _, tint = text.partition(",")
+    try:
+        balance = Balance(BalanceKind.CUSTOM, temperature_k=float(kelvin), tint=float(tint or 0))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is none of as-shot, daylight, 3800 or 3800,5") from None
+    if not (COLDEST_K <= balance.temperature_k <= HOTTEST_K and abs(balance.tint) <= _MOST_TINT):
+        raise argparse.ArgumentTypeError(
+            f"temperatures go from {COLDEST_K:.0f} to {HOTTEST_K:.0f} K, tints to {_MOST_TINT:.0f}"
+        )
+    return balance
