@@ -38,7 +38,6 @@ def _balance(text: str) -> Balance:
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is none of as-shot, daylight, 3800 or 3800,5") from None
     if not (COLDEST_K <= balance.temperature_k <= HOTTEST_K and abs(balance.tint) <= _MOST_TINT):
-        raise argparse.ArgumentTypeError(
-            f"temperatures go from {COLDEST_K:.0f} to {HOTTEST_K:.0f} K, tints to {_MOST_TINT:.0f}"
-        )
+        limits = f"{COLDEST_K:.0f} to {HOTTEST_K:.0f} K, and a tint of up to {_MOST_TINT:.0f} either way"
+        raise argparse.ArgumentTypeError(f"{text!r} is out of range: {limits}")
     return balance
