@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
-from lapsebench.core.balance import COLDEST_K, HOTTEST_K, Balance, BalanceKind
+from lapsebench.core.balance import COLDEST_K, HOTTEST_K, MOST_TINT, Balance, BalanceKind
 from lapsebench.core.project import Project
-from lapsebench.services.balances import with_shot_balance
-
-_MOST_TINT = 150.0
+from lapsebench.services.balances import balanced
 
 
 def balance_arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,10 +22,9 @@ def balance_arguments(parser: argparse.ArgumentParser) -> None:
 
 def with_balances(project: Project, options: argparse.Namespace) -> Project:
     """Return the project with the white balance that the command line sets for every RAW shot."""
-    if options.balance is not None:
-        for shot in project.shots:
-            project = with_shot_balance(project, shot, options.balance)
-    return project
+    if options.balance is None:
+        return project
+    return balanced(replace(project, shots=tuple(replace(shot, balance=options.balance) for shot in project.shots)))
 
 
 def _balance(text: str) -> Balance:
@@ -37,7 +35,7 @@ def _balance(text: str) -> Balance:
         balance = Balance(BalanceKind.CUSTOM, temperature_k=float(kelvin), tint=float(tint or 0))
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is none of as-shot, daylight, 3800 or 3800,5") from None
-    if not (COLDEST_K <= balance.temperature_k <= HOTTEST_K and abs(balance.tint) <= _MOST_TINT):
-        limits = f"{COLDEST_K:.0f} to {HOTTEST_K:.0f} K, and a tint of up to {_MOST_TINT:.0f} either way"
+    if not (COLDEST_K <= balance.temperature_k <= HOTTEST_K and abs(balance.tint) <= MOST_TINT):
+        limits = f"{COLDEST_K:.0f} to {HOTTEST_K:.0f} K, and a tint of up to {MOST_TINT:.0f} either way"
         raise argparse.ArgumentTypeError(f"{text!r} is out of range: {limits}")
     return balance

@@ -21,6 +21,8 @@ Matrix = tuple[tuple[float, float, float], ...]
 Floats = NDArray[np.float64]
 
 COLDEST_K, HOTTEST_K = 1000.0, 15000.0
+MOST_TINT = 150.0
+"""Either way: far beyond any light that a night is seen in."""
 D65 = (0.3127, 0.3290)
 """Chromaticity of the white of BT.709 and BT.2020 (items 1.4 and 2 of the recommendations)."""
 _PRIMARIES = {
@@ -133,6 +135,17 @@ def grey_multipliers(multipliers: Multipliers, to_rgb: Matrix, picked: NDArray[A
         raise ValueError("the picked spot is too dark or too strongly coloured to be grey")
     red, green, blue = np.array(multipliers) / balanced
     return float(red / green), 1.0, float(blue / green)
+
+
+def recolouring(matrix: Matrix, made: Multipliers, wanted: Multipliers) -> Matrix:
+    """Return the matrix of linear BT.709 light developed with the multipliers `made` to that developed with `wanted`.
+
+    `matrix` is XYZ to camera. Exact where nothing is clipped and the camera's channels span alike: white is then where the
+    least multiplied one is full, see `mosaic.development`.
+    """
+    to_rgb = np.array(camera_to_rgb(matrix))
+    ratio = np.array(wanted) / np.array(made) * (min(made) / min(wanted))
+    return as_matrix(to_rgb @ np.diag(ratio) @ np.linalg.inv(to_rgb))
 
 
 def rgb_to_xyz(primaries: str) -> Floats:

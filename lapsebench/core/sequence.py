@@ -8,6 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from lapsebench.core.area import MeteringArea
+from lapsebench.core.balance import Balance
 from lapsebench.core.exposure import exposure_ev, shutter_text
 
 
@@ -59,7 +60,8 @@ class Frame:
     """One still and what its metadata say; None is unknown, never 0.
 
     `taken` is the start of the exposure: aware where the file names its zone, else camera clock time without one.
-    `balance`: white balance multipliers of R, G and B that a RAW still is developed with, the same all through a shot.
+    `balance`: white balance multipliers of R, G and B that a RAW still is measured with, the same all through a shot;
+    `shown_balance`: those it is shown and filmed with, where the user chose others.
     `part`: number of the frame in a video; None for a still.
     `width` and `height` are pixels as shown, after `orientation` (Exif tag 0x0112) was applied.
     """
@@ -81,6 +83,7 @@ class Frame:
     problem: str = ""
     balance: tuple[float, float, float] | None = None
     part: int | None = None
+    shown_balance: tuple[float, float, float] | None = None
 
     @property
     def name(self) -> str:
@@ -120,7 +123,7 @@ class Shot:
     """A run of frames with one camera position: `first` to `last`, both within, and `why` it starts here.
 
     `trim_in` and `trim_out` are the in and out points (frame numbers of the project, both within the shot). `area` is what
-    is measured of its pictures.
+    is measured of its pictures. `balance` is the white balance that its RAW stills are shown and filmed with.
     """
 
     first: int
@@ -130,6 +133,7 @@ class Shot:
     trim_out: int = -1
     in_film: bool = True
     area: MeteringArea = field(default_factory=MeteringArea)
+    balance: Balance = field(default_factory=Balance)
 
     def __post_init__(self) -> None:
         if self.trim_in < 0:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 from PySide6.QtGui import QImage
 
+from lapsebench.core.balance import Multipliers
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
 from lapsebench.core.metering import FrameMeasure
@@ -15,6 +16,7 @@ from lapsebench.gui.session import Session
 from lapsebench.gui.sharp import Sharp, Wanted
 from lapsebench.gui.words import Words
 from lapsebench.services import preview
+from lapsebench.services.balances import shown_codes
 
 _SETTLE_MS = 60
 
@@ -29,6 +31,7 @@ class PictureFeed(QObject):
         self._session, self._view, self._words = session, view, Words(self)
         self._sharp: Sharp | None = None
         self._playing = self._dim_cut = False
+        self._balance: Multipliers | None = None
         self._latest = Latest(jobs, self)
         self._latest.ready.connect(self._take)
         self._latest.failed.connect(self.failed)
@@ -37,7 +40,7 @@ class PictureFeed(QObject):
         session.opened.connect(self._forget)
         session.playhead_changed.connect(self.refresh)
         session.film_light_changed.connect(self.refresh)
-        session.project_changed.connect(self._show_crop)
+        session.project_changed.connect(self._look)
         session.measured.connect(self._measured)
         view.view_changed.connect(self._settle.start)
         view.side_changed.connect(self.refresh)
@@ -64,6 +67,7 @@ class PictureFeed(QObject):
             return
         if frame.width:
             self._view.set_source(frame.width, frame.height)
+        self._balance = frame.shown_balance
         self._show_captions(frame)
         self._show_at_hand()
         if not self._playing:
@@ -71,14 +75,16 @@ class PictureFeed(QObject):
 
     def _show_at_hand(self) -> None:
         number, gain = self._session.playhead, self._session.gains_of(self._session.playhead)
-        sharp = self._sharp if self._sharp is not None and self._sharp.frame == number else None
+        frame, sharp = self._session.project.frames[number], self._sharp
+        if sharp is not None and (sharp.frame, sharp.balance) != (number, frame.shown_balance):
+            sharp = None
         measure = self._session.measures.get(number)
         before = film = None
         if self._view.side is not Side.FILM:
-            before = sharp.before.image if sharp and sharp.before else _proxy(measure, 0.0, ())
+            before = sharp.before.image if sharp and sharp.before else _proxy(measure, frame, 0.0, ())
         if self._view.side is not Side.BEFORE:
             responses = self._session.responses_of(number)
-            film = (sharp.with_gain(gain, responses) if sharp else None) or _proxy(measure, gain, responses)
+            film = (sharp.with_gain(gain, responses) if sharp else None) or _proxy(measure, frame, gain, responses)
         self._view.set_pictures(before, film)
 
     def _ask(self) -> None:
@@ -117,6 +123,13 @@ class PictureFeed(QObject):
         gain = self._words.stops(self._session.gain(self._session.playhead))
         self._view.set_captions(before, self.tr("film   {0}").format(gain))
 
+    def _look(self) -> None:
+        """Show what an edit changed; a film light that changed is told by itself."""
+        frame = self._session.frame
+        self._show_crop()
+        if frame is not None and frame.shown_balance != self._balance:
+            self.refresh()
+
     def _show_crop(self) -> None:
         frame = self._session.frame
         if frame is None or not frame.width or not self._dim_cut:
@@ -128,10 +141,13 @@ class PictureFeed(QObject):
         self._view.set_crop(None if whole else share)
 
 
-def _proxy(measure: FrameMeasure | None, gain_ev: GainEv, responses: Responses) -> QImage | None:
-    return None if measure is None else to_image(preview.proxy_picture(measure, gain_ev, responses))
+def _proxy(measure: FrameMeasure | None, frame: Frame, gain_ev: GainEv, responses: Responses) -> QImage | None:
+    if measure is None:
+        return None
+    return to_image(shown_codes(preview.proxy_picture(measure, gain_ev, responses), frame))
 
 
 def thumbnail(session: Session, number: int) -> QImage | None:
     """Return the small picture of a frame as it is in the film, None while it is not measured."""
-    return _proxy(session.measures.get(number), session.gains_of(number), session.responses_of(number))
+    frame = session.project.frames[number]
+    return _proxy(session.measures.get(number), frame, session.gains_of(number), session.responses_of(number))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from math import isfinite, nan
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QEvent, QPoint, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import QContextMenuEvent, QFocusEvent, QHelpEvent, QKeyEvent
 from PySide6.QtWidgets import QToolTip, QVBoxLayout, QWidget
@@ -80,14 +82,17 @@ class NightStrip(QWidget):
         self.canvas.clear()
         self._show_empty()
 
-    def add_measure(self, frame: int, measure: FrameMeasure) -> None:
-        """Take a measured frame: its keogram column and luminance appear with the next repaint, at most ten a second."""
+    def add_measure(self, frame: int, measure: FrameMeasure, column: NDArray[np.uint8] | None = None) -> None:
+        """Take a measured frame: its luminance and keogram `column` appear with the next repaint, at most ten a second.
+
+        The column is (h, 3) sRGB of any height, the measure's own where not given.
+        """
         model = self.canvas.model
         index = model.index(frame) if model else None
         if model is None or index is None:
             return
         model.set_measure(index, measure)
-        self.canvas.keogram.put(index, measure.column)
+        self.canvas.keogram.put(index, measure.column if column is None else column)
         if not self._survey.isActive():
             self._survey.start()
 

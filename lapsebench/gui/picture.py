@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QImage, QMouseEvent, QPainter, QPaintEvent, QWheelEvent
+from PySide6.QtGui import QColor, QImage, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QWheelEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from lapsebench.gui.picture_overlay import draw_crop, draw_divide, draw_pill
@@ -39,6 +39,8 @@ class PictureView(ZoomView):
 
     divide_changed = Signal(float)
     side_changed = Signal(str)
+    picking_changed = Signal(bool)
+    picked = Signal(QPointF)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -53,6 +55,7 @@ class PictureView(ZoomView):
         self.captions = ("", "")
         self._drag: QPointF | None = None
         self._dividing = False
+        self.picking = False
         self._layer: Draw | None = None
 
     # -- what is shown
@@ -86,6 +89,15 @@ class PictureView(ZoomView):
         """Dim what is outside `crop`, in shares 0..1 of the picture; None dims nothing."""
         self.crop = crop
         self.update()
+
+    def set_picking(self, picking: bool) -> None:
+        """Choose whether the next click picks a spot of the picture, told by `picked` in shares 0..1; Escape leaves it."""
+        if picking != self.picking:
+            self.picking = picking
+            self.setCursor(Qt.CursorShape.CrossCursor if picking else Qt.CursorShape.ArrowCursor)
+            if picking:
+                self.setFocus()
+            self.picking_changed.emit(picking)
 
     def set_layer(self, draw: Draw) -> None:
         """Set what is drawn on the picture, below the captions."""
@@ -133,7 +145,10 @@ class PictureView(ZoomView):
         return self.side is Side.DIVIDED and abs(at.x() - rect.x() - self.divide * rect.width()) <= _GRIP
 
     def mousePressEvent(self, event: QMouseEvent, /) -> None:
-        """Take hold of the divide or of the picture."""
+        """Pick a spot, or take hold of the divide or of the picture."""
+        if self.picking and event.button() == Qt.MouseButton.LeftButton:
+            self._pick(event.position())
+            return
         if event.button() in (Qt.MouseButton.LeftButton, Qt.MouseButton.MiddleButton):
             self._dividing = event.button() == Qt.MouseButton.LeftButton and self.on_divide(event.position())
             self._drag = event.position()
@@ -141,6 +156,8 @@ class PictureView(ZoomView):
     def mouseMoveEvent(self, event: QMouseEvent, /) -> None:
         """Move the divide or the picture, or show what can be moved."""
         at = event.position()
+        if self.picking:
+            return
         if self._drag is None:
             can_pan = Qt.CursorShape.OpenHandCursor if self.zoom is not None else Qt.CursorShape.ArrowCursor
             self.setCursor(Qt.CursorShape.SplitHCursor if self.on_divide(at) else can_pan)
@@ -155,6 +172,19 @@ class PictureView(ZoomView):
     def mouseReleaseEvent(self, _event: QMouseEvent, /) -> None:
         """Let go."""
         self._drag, self._dividing = None, False
+
+    def keyPressEvent(self, event: QKeyEvent, /) -> None:
+        """Leave the picking on Escape."""
+        if self.picking and event.key() == Qt.Key.Key_Escape:
+            self.set_picking(False)
+        else:
+            super().keyPressEvent(event)
+
+    def _pick(self, at: QPointF) -> None:
+        rect = self.picture_rect()
+        if rect.contains(at):
+            self.set_picking(False)
+            self.picked.emit(QPointF((at.x() - rect.x()) / rect.width(), (at.y() - rect.y()) / rect.height()))
 
     def mouseDoubleClickEvent(self, event: QMouseEvent, /) -> None:
         """Change between the fitted view and 100 %."""

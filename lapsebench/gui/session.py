@@ -18,6 +18,7 @@ from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.shots import split_shot
 from lapsebench.gui.commands import Edit, EditCommand, toggle_frame, toggle_frames
 from lapsebench.services import survey as surveying
+from lapsebench.services.balances import balanced
 from lapsebench.services.metering import Metering
 
 _GESTURE_MS = 800  # key presses on a slider closer than this are one step
@@ -121,7 +122,8 @@ class Session(QObject):
         """Take over the found faults, shots and light; what the user decided in the meantime stays, undo steps too."""
         found, count = survey.project, len(self.project.shots)
         self._starts |= {shot.first: shot.why for shot in found.shots}
-        self.project = replace(self.project, frames=found.frames, curves=found.curves, shots=self._split(self.project.shots))
+        shots = self._split(self.project.shots)
+        self.project = balanced(replace(self.project, frames=found.frames, curves=found.curves, shots=shots))
         self.shot_index = self._shot_of(self.playhead)
         self.survey = survey
         self._responses = surveying.responses_at(survey)
@@ -190,6 +192,7 @@ class Session(QObject):
         self.project = replace(
             project, sources=self.project.sources, frames=self.project.frames, curves=self.project.curves, shots=shots
         )
+        self.project = balanced(self.project)
         self._refresh()
 
     def _split(self, shots: Sequence[Shot]) -> tuple[Shot, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtGui import QImage
 
+from lapsebench.core.balance import Multipliers
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
 from lapsebench.core.sequence import Frame
@@ -36,6 +37,7 @@ class Sharp:
     before: Rendered | None
     film: Rendered | None
     responses: Responses = ()
+    balance: Multipliers | None = None
 
     @property
     def size(self) -> tuple[int, int]:
@@ -65,8 +67,8 @@ class Wanted:
     responses: Responses
 
     def render(self, kept: Sharp | None) -> Sharp:
-        """Return what is wanted, with what is `kept` of the same frame and size; each other side is decoded once."""
-        if kept is not None and (kept.frame, kept.long_side) != (self.number, self.long_side):
+        """Return what is wanted, with what is `kept` of the same picture; each other side is decoded once."""
+        if kept is not None and not self._same_picture(kept):
             kept = None
         before = kept.before if kept else None
         film = kept.film if kept and self._gained_alike(kept) else None
@@ -76,14 +78,19 @@ class Wanted:
             before = self._rendered(0.0)
         if self.film and film is None:
             film = self._rendered(self.gain_ev)
-        return Sharp(self.number, self.gain_ev, self.long_side, before, film, self.responses)
+        return Sharp(self.number, self.gain_ev, self.long_side, before, film, self.responses, self.frame.shown_balance)
 
     def met_by(self, sharp: Sharp | None) -> bool:
         """Return whether `sharp` is all that is wanted."""
-        if sharp is None or (sharp.frame, sharp.long_side) != (self.number, self.long_side):
+        if sharp is None or not self._same_picture(sharp):
             return False
         has_film = sharp.film is not None and self._gained_alike(sharp)
         return (sharp.before is not None or not self.before) and (has_film or not self.film)
+
+    def _same_picture(self, sharp: Sharp) -> bool:
+        """Whether `sharp` is of the same frame, size and white balance."""
+        own = (self.number, self.long_side, self.frame.shown_balance)
+        return (sharp.frame, sharp.long_side, sharp.balance) == own
 
     def _gained_alike(self, sharp: Sharp) -> bool:
         return (sharp.gain_ev, sharp.responses) == (self.gain_ev, self.responses)

@@ -6,9 +6,11 @@ from math import isfinite
 
 from PySide6.QtCore import QObject
 
+from lapsebench.core.balance import Multipliers
 from lapsebench.gui.commands import place_peg, remove_peg, trim_shot
 from lapsebench.gui.nightstrip import NightStrip
 from lapsebench.gui.session import Session
+from lapsebench.services.balances import shown_codes
 
 
 class StripLink(QObject):
@@ -19,6 +21,7 @@ class StripLink(QObject):
         self._session, self._strip = session, strip
         self._used: list[int] = []
         self._clocks = session.project.clocks
+        self._balance: Multipliers | None = None
         self._dragging = False
         session.shot_changed.connect(self._let_go)
         session.shot_changed.connect(self._show_shot)
@@ -40,11 +43,11 @@ class StripLink(QObject):
         session, shot = self._session, self._session.shot
         if shot is None:
             return
-        self._clocks = session.project.clocks
+        self._clocks, self._balance = session.project.clocks, session.project.frames[shot.first].shown_balance
         self._strip.show_shot(session.project, shot)
         for frame in shot.frames:
             if frame in session.measures:
-                self._strip.add_measure(frame, session.measures[frame])
+                self._add(frame)
         self._show_light()
         self._show_marks()
         self._show_playhead()
@@ -65,10 +68,16 @@ class StripLink(QObject):
     def _show_measure(self, frame: int) -> None:
         shot = self._session.shot
         if shot is not None and frame in shot.frames:
-            self._strip.add_measure(frame, self._session.measures[frame])
+            self._add(frame)
+
+    def _add(self, frame: int) -> None:
+        measure = self._session.measures[frame]
+        self._strip.add_measure(frame, measure, shown_codes(measure.column, self._session.project.frames[frame]))
 
     def _show_project(self) -> None:
-        if self._session.project.clocks != self._clocks:
+        shot = self._session.shot
+        balance = None if shot is None else self._session.project.frames[shot.first].shown_balance
+        if self._session.project.clocks != self._clocks or balance != self._balance:
             self._show_shot()
         else:
             self._show_marks()

@@ -94,6 +94,7 @@ class MainWindow(DropWindow):
         self.bench = Workbench(
             self.session,
             self.settings,
+            self.jobs,
             play_actions={name: actions[name] for name in PLAY_ROW},
             side_actions=[actions[name] for name in ("before", "divided", "film side")],
             toggle_action=actions["toggle frame"],
@@ -131,6 +132,7 @@ class MainWindow(DropWindow):
         self.keeper.saved.connect(self._name_window)
         self.session.undo_stack.cleanChanged.connect(self._name_window)
         self.feed.failed.connect(self.messages.show_error)
+        self.bench.picture_section.balance.failed.connect(self.messages.show_error)
         self.bench.foot.wanted.connect(self.filming.make)
         self.filming.busy_changed.connect(self.bench.foot.set_busy)
         self.player.playing_changed.connect(self.feed.set_playing)

@@ -7,6 +7,7 @@ from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QScrollArea, QSplitter, QVBoxLayout, QWidget
 
 from lapsebench.gui.filmfoot import FilmFoot
+from lapsebench.gui.jobs import Jobs
 from lapsebench.gui.nightstrip import NightStrip
 from lapsebench.gui.parts import rule
 from lapsebench.gui.picture import PictureView
@@ -31,6 +32,7 @@ class Workbench(QWidget):
         self,
         session: Session,
         settings: Settings,
+        jobs: Jobs,
         *,
         play_actions: dict[str, QAction],
         side_actions: list[QAction],
@@ -45,7 +47,7 @@ class Workbench(QWidget):
         self.strip = NightStrip(self)
         self.frames = FramesSection(session, toggle_action, self)
         self.light = LightSection(session, self)
-        self.picture_section = PictureSection(self.picture, self)
+        self.picture_section = PictureSection(session, jobs, self.picture, self)
         self.film = FilmSection(session, self)
         self.foot = FilmFoot(session, settings, self)
         self.upright = self._centre()

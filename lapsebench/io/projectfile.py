@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from lapsebench.core.area import AreaKind, MeteringArea
+from lapsebench.core.balance import COLDEST_K, HOTTEST_K, MOST_TINT, Balance, BalanceKind
 from lapsebench.core.bodies import Body, Clocks, with_offset
 from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import LightSettings, Peg
@@ -148,14 +149,26 @@ def _frame_record(frame: Frame, folder: Path) -> dict[str, Any]:
 
 
 def _shot(entry: dict[str, Any]) -> Shot:
-    """Return a shot; projects from before metering areas measure the whole picture."""
-    stored = entry.get("area")
+    """Return a shot; those of older projects measure the whole picture, in the balance it was shot with."""
+    return Shot(**entry | {"area": _area(entry.get("area")), "balance": _shot_balance(entry.get("balance"))})
+
+
+def _area(stored: dict[str, Any] | None) -> MeteringArea:
     if stored is None:
-        return Shot(**entry)
+        return MeteringArea()
     kind, box, horizon = AreaKind(stored["kind"]), tuple(stored["box"]), tuple(stored["horizon"])
     if len(box) != 4:
         raise ValueError("a metering area has no four sides")
-    return Shot(**entry | {"area": MeteringArea(kind, box, horizon)})
+    return MeteringArea(kind, box, horizon)
+
+
+def _shot_balance(stored: dict[str, Any] | None) -> Balance:
+    if stored is None:
+        return Balance()
+    kelvin, tint = float(stored["temperature_k"]), float(stored["tint"])
+    if not (COLDEST_K <= kelvin <= HOTTEST_K and abs(tint) <= MOST_TINT):
+        raise ValueError("a white balance is out of its range")
+    return Balance(BalanceKind(stored["kind"]), _balance(stored["multipliers"]), kelvin, tint)
 
 
 def _frame(entry: dict[str, Any], folder: Path) -> Frame:
@@ -167,6 +180,7 @@ def _frame(entry: dict[str, Any], folder: Path) -> Frame:
             "taken": datetime.fromisoformat(taken) if taken else None,
             "faults": frozenset(Fault(fault) for fault in entry["faults"]),
             "balance": _balance(entry.get("balance")),
+            "shown_balance": _balance(entry.get("shown_balance")),
         }
     )
     if frame.readable and not frame.path.is_file():

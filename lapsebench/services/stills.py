@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,14 +12,13 @@ from lapsebench.core.balance import Balance, Multipliers
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.mosaic import Mosaic, development
 from lapsebench.core.sequence import Frame
-from lapsebench.errors import FrameError
 from lapsebench.imaging.develop import full_size, half_size
 from lapsebench.imaging.framing import Box, cut
 from lapsebench.imaging.hotpixels import HotPixels, mend
 from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
 from lapsebench.io.clip import read_clip
 from lapsebench.io.kinds import is_raw
-from lapsebench.io.raw import read_colour, read_mosaic
+from lapsebench.io.raw import read_mosaic
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 Float32s = NDArray[np.float32]
@@ -52,7 +49,7 @@ def read_still(frame: Frame, *, min_long_side: int | None = None, care: Care | N
     mosaic, care = read_mosaic(frame.path), care or Care()
     if care.hot is not None and care.hot.shape == mosaic.codes.shape:
         mosaic = mend(mosaic, care.hot)
-    shot = development(mosaic, _multipliers(frame, mosaic))
+    shot = development(mosaic, _shown(frame, mosaic))
     return Developed(full_size(mosaic, shot, demosaic="fine" if care.fine else "fast"))
 
 
@@ -101,19 +98,6 @@ def look_of(frame: Frame) -> object:
     return frame.balance if frame.part is None else ("part", frame.part)
 
 
-def with_balance(frames: list[Frame], members: range) -> None:
-    """Set the white balance of a shot's RAW `frames`, in place: that its first readable one was shot with, else daylight."""
-    raw = [i for i in members if is_raw(frames[i].path)]
-    for i in raw:
-        try:
-            balance = _balance_of(frames[i].path)
-        except FrameError:
-            continue
-        for k in raw:
-            frames[k] = replace(frames[k], balance=balance)
-        return
-
-
 def plain(still: Still) -> bool:
     """Return whether a still is of 8-bit sRGB codes, which tables serve."""
     return isinstance(still, Picture) and still.codes.dtype == np.uint8 and still.is_srgb
@@ -136,10 +120,8 @@ def _multipliers(frame: Frame, mosaic: Mosaic) -> Multipliers:
     return frame.balance or Balance().for_camera(mosaic.matrix, mosaic.daylight)
 
 
-@lru_cache(maxsize=64)
-def _balance_of(path: Path) -> Multipliers:
-    colour = read_colour(path)
-    return Balance(multipliers=colour.as_shot).for_camera(colour.matrix, colour.daylight)
+def _shown(frame: Frame, mosaic: Mosaic) -> Multipliers:
+    return frame.shown_balance or _multipliers(frame, mosaic)
 
 
 _RAW_LEVELS = 65536  # finer than any code that could round a star away

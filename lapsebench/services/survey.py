@@ -27,12 +27,13 @@ from lapsebench.imaging.proxy import PROXY_LONG_SIDE
 from lapsebench.io import scan
 from lapsebench.io.cache import MeasureStore
 from lapsebench.io.projectfile import SUFFIX, load_project
+from lapsebench.services.balances import balanced, set_measured_balance
 from lapsebench.services.curves import curves_of
 from lapsebench.services.firstlook import first_look
 from lapsebench.services.metering import told
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot, tiles_of
 from lapsebench.services.starfiles import StarFiles
-from lapsebench.services.stills import look_of, measure, with_balance
+from lapsebench.services.stills import look_of, measure
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""
@@ -70,14 +71,14 @@ def gather(paths: Sequence[Path], *, tick: Tick = silent) -> tuple[Project, tupl
     `paths` are folders, stills, or one project file.
     """
     if len(paths) == 1 and paths[0].suffix == SUFFIX:
-        return load_project(paths[0]), ()
+        return balanced(load_project(paths[0])), ()
     gathered = scan.gather(paths, tick=tick)
     frames = list(gathered.frames)
     for i in gaps(frames):
         frames[i] = _with_fault(frames[i], Fault.GAP)
     shots = find_shots(frames)
     for shot in shots:
-        with_balance(frames, shot.frames)
+        set_measured_balance(frames, shot.frames)
     return Project(sources=tuple(paths), frames=tuple(frames), shots=shots), gathered.notes
 
 

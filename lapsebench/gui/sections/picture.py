@@ -1,26 +1,31 @@
-"""Section Picture: how large it is shown, where it is divided, and what is dimmed."""
+"""Section Picture: the white balance of RAW, how large it is shown, where it is divided, and what is dimmed."""
 
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QPushButton, QWidget
 
+from lapsebench.gui.jobs import Jobs
 from lapsebench.gui.parts import push_button
 from lapsebench.gui.picture import PictureView, Side
+from lapsebench.gui.sections.balance import BalanceBox
 from lapsebench.gui.sections.base import NamedSlider, Section
+from lapsebench.gui.session import Session
 
 
 class PictureSection(Section):
-    """Fit or 100 %, the divide, and whether the cut-off parts are dimmed."""
+    """White balance, fit or 100 %, the divide, and whether the cut-off parts are dimmed."""
 
     dim_cut_changed = Signal(bool)
 
-    def __init__(self, view: PictureView, parent: QWidget | None = None) -> None:
+    def __init__(self, session: Session, jobs: Jobs, view: PictureView, parent: QWidget | None = None) -> None:
         super().__init__("", "picture", parent)
         self.title = self.tr("Picture")
         self.header.setText(self.title)
         self.header.setAccessibleName(self.title)
         self._view = view
+        self.balance = BalanceBox(session, jobs, view, self)
+        self.content.addWidget(self.balance)
         self.divide = NamedSlider(self.tr("Di&vide"), (0, 100), self._percent, self)
         self.divide.moved.connect(self._move_divide)
         self.content.addWidget(self.divide)
