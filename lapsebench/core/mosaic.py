@@ -1,4 +1,4 @@
-"""A RAW frame as the sensor recorded it, and the constant processing that turns it into light."""
+"""A RAW frame as it was recorded, and the constant processing that turns it into light."""
 
 from __future__ import annotations
 
@@ -44,6 +44,31 @@ class Mosaic:
         return red, green, blue
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FullColour:
+    """One RAW frame with all colours in every pixel, upright: of a linear DNG, or of a sensor without colours as R = G = B.
+
+    `codes`: (h, w, 3) uint16, linear; `black`: codes of no light of R, G, B; all else as in `Mosaic`.
+    """
+
+    codes: NDArray[np.uint16]
+    black: Three
+    white: Three
+    clip: Three
+    matrix: Matrix
+    as_shot: Multipliers | None = None
+    daylight: Multipliers | None = None
+    baseline_ev: float = 0.0
+
+    @property
+    def black_of_colour(self) -> Three:
+        """Code of no light of R, G, B."""
+        return self.black
+
+
+RawPicture = Mosaic | FullColour
+
+
 @dataclass(frozen=True, slots=True)
 class Development:
     """How mosaics become light: the same for every frame of a shot, so that only the light can change.
@@ -56,17 +81,17 @@ class Development:
     matrix: Matrix
 
 
-def development(mosaic: Mosaic, multipliers: Multipliers, primaries: str = "BT.709") -> Development:
+def development(raw: RawPicture, multipliers: Multipliers, primaries: str = "BT.709") -> Development:
     """Return the processing that a shot takes from one of its frames.
 
-    1.0 is where balanced neutral light first saturates a channel of `mosaic`; the others keep their headroom above it.
+    1.0 is where balanced neutral light first saturates a channel of `raw`; the others keep their headroom above it.
     `primaries`: "BT.709" or "BT.2020". ValueError for multipliers that aren't positive and finite.
     """
     if not (np.isfinite(multipliers).all() and min(multipliers) > 0):
         raise ValueError(f"white balance multipliers must be positive: {multipliers}")
-    spans = np.subtract(mosaic.white, mosaic.black_of_colour) * np.array(multipliers)
-    scale = float(spans.min()) * 2.0**mosaic.baseline_ev
-    return Development(multipliers, scale, camera_to_rgb(mosaic.matrix, primaries))
+    spans = np.subtract(raw.white, raw.black_of_colour) * np.array(multipliers)
+    scale = float(spans.min()) * 2.0**raw.baseline_ev
+    return Development(multipliers, scale, camera_to_rgb(raw.matrix, primaries))
 
 
 def spread(tile: NDArray[Kind], rows: int, cols: int) -> NDArray[Kind]:

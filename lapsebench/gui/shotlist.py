@@ -128,7 +128,7 @@ class ShotList(QWidget):
         self.view.setModel(self.model)
         single_choice(self.view, self.tr("Shots"))
         self.view.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        title = label_for(self.tr("&Shots"), self.view, self)
+        title = label_for(self.tr("Sh&ots"), self.view, self)
         title.setProperty("heading", True)
         hint = soft_label(self, self.tr("Checked shots go into the film, in this order."))
         layout = QVBoxLayout(self)

@@ -1,4 +1,4 @@
-"""Develops mosaics to linear light: the same sums for every frame, in float, nothing automatic.
+"""Develops RAW pictures to linear light: the same sums for every frame, in float, nothing automatic.
 
 1.0 is the white that the `Development` of the shot names; light above it is kept, and so is noise below 0.
 """
@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.balance import Matrix, camera_to_rgb
-from lapsebench.core.mosaic import Development, Mosaic, spread
+from lapsebench.core.mosaic import Development, FullColour, Mosaic, RawPicture, spread
 from lapsebench.imaging.binning import binned
+from lapsebench.imaging.fullcolour import developed, halved
 from lapsebench.imaging.highlights import colour_around, rebuild, saturate
 from lapsebench.imaging.libraw import demosaic as fine_demosaic
 
@@ -30,29 +31,40 @@ _EDGE_AWARE = {
 }
 
 
-def half_size(mosaic: Mosaic, shot: Development) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+def half_size(raw: RawPicture, shot: Development) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Return linear light (h/2, w/2, 3) in the primaries of `shot`, and which camera channels are clipped there.
 
     Photosites are added up, not demosaiced (h/3, w/3 for 6 x 6 mosaics), so that light stays proportional to exposure and
     unbiased in the dark. Nothing is rebuilt: the mask (h/2, w/2, 3) tells where R, G or B of the camera are saturated.
     """
-    return binned(mosaic, np.array(shot.matrix) * _gains(mosaic, shot))
+    gains = _gains(raw, shot)
+    if isinstance(raw, FullColour):
+        return halved(raw, gains, np.array(shot.matrix))
+    return binned(raw, np.array(shot.matrix) * gains)
 
 
 def full_size(
-    mosaic: Mosaic, shot: Development, *, demosaic: Demosaic = "fast", highlights: bool = True
+    raw: RawPicture, shot: Development, *, demosaic: Demosaic = "fast", highlights: bool = True
 ) -> NDArray[np.float32]:
     """Return linear light (h, w, 3) in the primaries of `shot`.
 
     "fast" is OpenCV's edge-aware interpolation, "fine" LibRaw's AHD; 6 x 6 mosaics always go through LibRaw.
     `highlights`: whether saturated channels are rebuilt from the others; else they end at their top, which tints.
     """
-    gains = _gains(mosaic, shot)
+    gains = _gains(raw, shot)
+    if isinstance(raw, FullColour):
+        return developed(raw, shot, gains, highlights=highlights)
+    return _demosaiced(raw, shot, gains, demosaic, highlights=highlights)
+
+
+def _demosaiced(
+    mosaic: Mosaic, shot: Development, gains: NDArray[np.float64], demosaic: Demosaic, *, highlights: bool
+) -> NDArray[np.float32]:
     tops = gains * np.subtract(mosaic.clip, mosaic.black_of_colour)
     colour = colour_around(mosaic, gains, tops) if highlights else None
     height, width = mosaic.codes.shape
     way: Demosaic = "fast" if demosaic == "fast" and mosaic.pattern.shape == (2, 2) else "fine"
-    developed = np.empty((height, width, 3), np.float32)
+    result = np.empty((height, width, 3), np.float32)
     for top in range(0, height, _BAND_ROWS[way]):
         end = min(top + _BAND_ROWS[way], height)
         first, last = max(0, top - _MARGIN[way]), min(end + _MARGIN[way], height)
@@ -61,9 +73,9 @@ def full_size(
             saturate(light, mosaic, first, tops)
         light = light[top - first : end - first]
         if colour is not None:
-            rebuild(light, _rows_of(colour, top, end, height, width), tops, mosaic)
-        developed[top:end] = camera_to_linear(light, shot.matrix)
-    return developed
+            rebuild(light, _rows_of(colour, top, end, height, width), tops, mosaic.matrix)
+        result[top:end] = camera_to_linear(light, shot.matrix)
+    return result
 
 
 def camera_to_linear(light: NDArray[np.float32], matrix: Matrix) -> NDArray[np.float32]:
@@ -71,9 +83,9 @@ def camera_to_linear(light: NDArray[np.float32], matrix: Matrix) -> NDArray[np.f
     return np.asarray(cv2.transform(light, np.array(matrix, np.float32)), dtype=np.float32)
 
 
-def _gains(mosaic: Mosaic, shot: Development) -> NDArray[np.float64]:
+def _gains(raw: RawPicture, shot: Development) -> NDArray[np.float64]:
     """Return the light of one code above black, of camera R, G, B."""
-    gains: NDArray[np.float64] = np.array(shot.multipliers) * (2.0**mosaic.baseline_ev / shot.scale)
+    gains: NDArray[np.float64] = np.array(shot.multipliers) * (2.0**raw.baseline_ev / shot.scale)
     return gains
 
 

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.balance import camera_to_rgb
+from lapsebench.core.balance import Matrix, camera_to_rgb
 from lapsebench.core.mosaic import Mosaic
 from lapsebench.core.transfer import BT709_WEIGHTS
 from lapsebench.imaging.binning import binned
@@ -37,10 +37,20 @@ def colour_around(mosaic: Mosaic, gains: NDArray[np.float64], tops: NDArray[np.f
     light, clipped = binned(mosaic, np.diag(gains))
     if not clipped.any():
         return None
-    sound: Any = (light < (_RAMP[0] * tops).astype(np.float32)).all(axis=2) & ~clipped.any(axis=2)
+    sound = sound_places(light, clipped, tops)
     if mosaic.pattern.shape == (2, 2):  # of a 6 x 6 mosaic's blocks all colours have much the same centre
         light = _centred(light, mosaic.pattern)
-        sound = cv2.erode(sound.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        sound = np.asarray(cv2.erode(sound.astype(np.uint8), np.ones((3, 3), np.uint8))) > 0
+    return colour_in_cells(light, sound, tops)
+
+
+def sound_places(light: Floats, clipped: NDArray[np.bool_], tops: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return where balanced `light` (h, w, 3) has a colour that can be believed, (h, w)."""
+    return np.asarray((light < (_RAMP[0] * tops).astype(np.float32)).all(axis=2) & ~clipped.any(axis=2))
+
+
+def colour_in_cells(light: Floats, sound: NDArray[np.bool_], tops: NDArray[np.float64]) -> Floats:
+    """Return the colour of `light` (h, w, 3) where it is `sound` (h, w), in and around each cell, as `colour_around`."""
     level = (light / tops.astype(np.float32)).max(axis=2)
     weight = sound * np.clip(level, 1e-3, 1.0) ** 2
     size = -(-light.shape[1] // _CELL), -(-light.shape[0] // _CELL)
@@ -93,8 +103,11 @@ def _filled(total: NDArray[Any], weight: NDArray[Any]) -> Floats:
     return filled
 
 
-def rebuild(light: Floats, around: Floats, tops: NDArray[np.float64], mosaic: Mosaic) -> None:
-    """Rebuild saturated channels of balanced camera `light` (h, w, 3) in place; `around` is the colour there, (h, w, 3)."""
+def rebuild(light: Floats, around: Floats, tops: NDArray[np.float64], matrix: Matrix) -> None:
+    """Rebuild saturated channels of balanced camera `light` (h, w, 3) in place; `around` is the colour there, (h, w, 3).
+
+    `matrix`: XYZ to camera.
+    """
     near = np.flatnonzero((light > (_RAMP[0] * tops).astype(np.float32)).any(axis=2))
     if not near.size:
         return
@@ -108,7 +121,7 @@ def rebuild(light: Floats, around: Floats, tops: NDArray[np.float64], mosaic: Mo
         kept.sum(axis=1, keepdims=True) + faint
     )
     rebuilt = (1 - gone) * pixels + gone * np.maximum(pixels, strength * colour)
-    weights = (BT709_WEIGHTS @ np.array(camera_to_rgb(mosaic.matrix))).astype(np.float32)
+    weights = (BT709_WEIGHTS @ np.array(camera_to_rgb(matrix))).astype(np.float32)
     white = gone.min(axis=1, keepdims=True)
     grey = np.maximum((rebuilt @ weights)[:, None], top.min())
     light.reshape(-1, 3)[near] = (1 - white) * rebuilt + white * grey

@@ -13,7 +13,7 @@ import rawpy
 from numpy.typing import NDArray
 
 from lapsebench.core.balance import Matrix, Multipliers, as_matrix, rgb_to_xyz
-from lapsebench.core.mosaic import Kind, Mosaic, spread
+from lapsebench.core.mosaic import FullColour, Kind, Mosaic, RawPicture, spread
 from lapsebench.errors import FrameError
 from lapsebench.io.dngtags import DngTags, read_dng_tags
 from lapsebench.io.layout import COPY_AGAIN, DEVELOP, MAX_PIXELS, no_access
@@ -24,13 +24,13 @@ Taken = TypeVar("Taken")
 _LEAST_BITS = 0.1  # of a file per photosite: the strongest lossy coding of a black frame has more
 
 
-def read_mosaic(path: Path) -> Mosaic:
-    """Decode a RAW file to its upright mosaic.
+def read_raw(path: Path) -> RawPicture:
+    """Decode a RAW file: upright, to its mosaic or, of a linear DNG or a sensor without colours, to full colour.
 
     Raises FrameError, with the reason in words, where the file is missing, damaged, cut short or of a kind not read: a
-    sensor without a mosaic of red, green and blue, or a picture that was already developed (linear DNG).
+    sensor with other colours than red, green and blue, or with layers of them.
     """
-    return _opened(path, _mosaic)
+    return _opened(path, _picture)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class RawColour:
 
 
 def read_colour(path: Path) -> RawColour:
-    """Return what a RAW file tells of its colours. Raises FrameError as `read_mosaic` does."""
+    """Return what a RAW file tells of its colours. Raises FrameError as `read_raw` does."""
 
     def colour(raw: rawpy.RawPy, tags: DngTags, name: str) -> RawColour:
         del name
@@ -63,8 +63,6 @@ def _opened(path: Path, take: Callable[[rawpy.RawPy, DngTags, str], Taken]) -> T
     if not size:
         raise FrameError(f"{name} is empty.", COPY_AGAIN)
     tags = read_dng_tags(path)
-    if tags is not None and tags.linear:
-        raise FrameError(f"{name} was developed before (linear DNG), which is not read.", DEVELOP)
     if tags is not None and tags.ends_at > size:
         raise FrameError(f"{name} ends early: the file is cut short.", COPY_AGAIN)
     try:
@@ -91,6 +89,43 @@ def _check_size(raw: rawpy.RawPy, size: int, name: str) -> None:
         raise FrameError(f"{name} ends early: {size} bytes can't hold its {width} x {height} pixels.", COPY_AGAIN)
 
 
+def _picture(raw: rawpy.RawPy, tags: DngTags, name: str) -> RawPicture:
+    if raw.sizes.pixel_aspect != 1.0:
+        raise FrameError(f"{name} has pixels that are not square, which is not read.", DEVELOP)
+    if raw.raw_type == rawpy.RawType.Flat and raw.num_colors == 1:
+        return _full_colour(raw, raw.raw_image_visible, tags, name)
+    if raw.raw_type == rawpy.RawType.Stack and raw.num_colors == 3 and tags.linear:
+        return _full_colour(raw, raw.raw_image_visible[..., :3], tags, name)
+    return _mosaic(raw, tags, name)
+
+
+def _full_colour(raw: rawpy.RawPy, codes: NDArray[np.uint16], tags: DngTags, name: str) -> FullColour:
+    """Return linear `codes`, (h, w) without colours or (h, w, 3), as full colour; without colours it is neutral."""
+    grey = codes.ndim == 2
+    planes = [codes] if grey else [np.ascontiguousarray(codes[..., c]) for c in range(3)]
+    white, black = float(raw.white_level), [float(level) for level in raw.black_level_per_channel[: len(planes)]]
+    if not white > max(black):
+        raise FrameError(f"{name} is damaged: its black level is above white.", COPY_AGAIN)
+    counts = [histogram(plane, np.ones((1, 1), bool)) for plane in planes]
+    for plane, count, own in zip(planes, counts, black, strict=True):
+        if reason := unsound(plane, count, own, white):
+            raise FrameError(f"{name} {reason}.", COPY_AGAIN)
+    told = raw.camera_white_level_per_channel or [0, 0, 0, 0]
+    levels = saturation(counts * (3 if grey else 1), float(np.mean(black)), white, told)
+    red, green, blue = black * (3 if grey else 1)
+    upright = [_upright(plane, raw.sizes.flip) for plane in planes]
+    return FullColour(
+        codes=np.stack(upright * (3 if grey else 1), axis=-1),
+        black=(red, green, blue),
+        white=(white, white, white),
+        clip=levels,
+        matrix=as_matrix(np.linalg.inv(rgb_to_xyz("BT.709"))) if grey else _camera_matrix(raw, tags),
+        as_shot=None if grey else _as_shot(raw, tags),
+        daylight=None if grey else _multipliers(raw.daylight_whitebalance),
+        baseline_ev=tags.baseline_ev,
+    )
+
+
 def _mosaic(raw: rawpy.RawPy, tags: DngTags, name: str) -> Mosaic:
     if raw.raw_type != rawpy.RawType.Flat or raw.num_colors != 3 or raw.color_desc != b"RGBG" or raw.raw_pattern is None:
         raise FrameError(f"{name} has no mosaic of red, green and blue, which is not read.", DEVELOP)
@@ -98,8 +133,6 @@ def _mosaic(raw: rawpy.RawPy, tags: DngTags, name: str) -> Mosaic:
     side = 6 if raw.raw_pattern.shape == (6, 6) else 2
     if raw.raw_pattern.shape not in ((2, 2), (6, 6)) or min(sizes.height, sizes.width) < 2 * side:
         raise FrameError(f"{name} has a mosaic of a kind that is not read.", DEVELOP)
-    if sizes.pixel_aspect != 1.0:
-        raise FrameError(f"{name} has pixels that are not square, which is not read.", DEVELOP)
     top, left = sizes.top_margin, sizes.left_margin
     places = np.array([[raw.raw_color(top + row, left + col) for col in range(side)] for row in range(side)])
     pattern = np.where(places == 3, 1, places).astype(np.uint8)

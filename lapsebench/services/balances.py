@@ -29,7 +29,7 @@ from lapsebench.errors import FrameError
 from lapsebench.imaging.develop import half_size
 from lapsebench.imaging.recolour import recoloured
 from lapsebench.io.kinds import is_raw
-from lapsebench.io.raw import RawColour, read_colour, read_mosaic
+from lapsebench.io.raw import RawColour, read_colour, read_raw
 
 _SPOT = 0.01
 """Side of the square that is picked as grey, of the picture's longer side."""
@@ -76,10 +76,10 @@ def grey_of(frame: Frame, at: tuple[float, float]) -> Balance:
 
     Raises FrameError where the frame can't be read or the spot is too dark, too coloured or clipped.
     """
-    mosaic = read_mosaic(frame.path)
-    shown = frame.shown_balance or frame.balance or Balance().for_camera(mosaic.matrix, mosaic.daylight)
-    shot = development(mosaic, shown)
-    light, clipped = half_size(mosaic, shot)
+    raw = read_raw(frame.path)
+    shown = frame.shown_balance or frame.balance or Balance().for_camera(raw.matrix, raw.daylight)
+    shot = development(raw, shown)
+    light, clipped = half_size(raw, shot)
     height, width = light.shape[:2]
     half = max(1, round(_SPOT / 2 * max(height, width)))
     row, col = (min(int(share * side), side - 1) for share, side in zip(at[::-1], (height, width), strict=True))

@@ -12,7 +12,7 @@ from lapsebench.core.sequence import Frame
 from lapsebench.errors import FrameError
 from lapsebench.imaging.hotpixels import HotPixels
 from lapsebench.io.kinds import is_raw
-from lapsebench.io.raw import read_mosaic
+from lapsebench.io.raw import read_raw
 from lapsebench.services.stills import Care
 
 _LEARNT_FROM = 6  # frames, spread over the shot
@@ -40,8 +40,10 @@ def _learnt(frames: Sequence[Frame], alive: Callable[[], None]) -> HotPixels | N
     for place in np.unique(np.linspace(0, len(frames) - 1, _LEARNT_FROM).astype(int)) if frames else ():
         alive()
         try:
-            mosaics.append(read_mosaic(frames[place].path))
+            raw = read_raw(frames[place].path)
         except FrameError:
             continue  # filming will say it
+        if isinstance(raw, Mosaic):
+            mosaics.append(raw)
     alike = [mosaic for mosaic in mosaics if mosaic.codes.shape == mosaics[0].codes.shape]
     return HotPixels.learn(alike) if len(alike) >= _LEAST else None

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.balance import Balance, Multipliers
 from lapsebench.core.metering import FrameMeasure
-from lapsebench.core.mosaic import Mosaic, development
+from lapsebench.core.mosaic import Mosaic, RawPicture, development
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.develop import full_size, half_size
 from lapsebench.imaging.framing import Box, cut
@@ -18,7 +18,7 @@ from lapsebench.imaging.hotpixels import HotPixels, mend
 from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
 from lapsebench.io.clip import read_clip
 from lapsebench.io.kinds import is_raw
-from lapsebench.io.raw import read_mosaic
+from lapsebench.io.raw import read_raw
 from lapsebench.io.read import Picture, read_picture, to_linear
 
 Float32s = NDArray[np.float32]
@@ -46,11 +46,11 @@ def read_still(frame: Frame, *, min_long_side: int | None = None, care: Care | N
     """Return the still of a frame as it is shown, RAW at full size and in the frame's white balance. Raises FrameError."""
     if not is_raw(frame.path):
         return _picture(frame, min_long_side)
-    mosaic, care = read_mosaic(frame.path), care or Care()
-    if care.hot is not None and care.hot.shape == mosaic.codes.shape:
-        mosaic = mend(mosaic, care.hot)
-    shot = development(mosaic, _shown(frame, mosaic))
-    return Developed(full_size(mosaic, shot, demosaic="fine" if care.fine else "fast"))
+    raw, care = read_raw(frame.path), care or Care()
+    if care.hot is not None and isinstance(raw, Mosaic) and care.hot.shape == raw.codes.shape:
+        raw = mend(raw, care.hot)
+    shot = development(raw, _shown(frame, raw))
+    return Developed(full_size(raw, shot, demosaic="fine" if care.fine else "fast"))
 
 
 def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
@@ -88,8 +88,8 @@ def _binned(frame: Frame) -> tuple[Float32s, NDArray[np.bool_]]:
 
     Where any colour of the sensor is full, all three are. Beyond white there is no more that a film can show.
     """
-    mosaic = read_mosaic(frame.path)
-    light, full = half_size(mosaic, development(mosaic, _multipliers(frame, mosaic)))
+    raw = read_raw(frame.path)
+    light, full = half_size(raw, development(raw, _multipliers(frame, raw)))
     return light, full.any(axis=2, keepdims=True) | (light > 1)
 
 
@@ -116,12 +116,12 @@ def cut_still(still: Still, box: Box) -> Still:
     return replace(still, codes=cut(still.codes, box))
 
 
-def _multipliers(frame: Frame, mosaic: Mosaic) -> Multipliers:
-    return frame.balance or Balance().for_camera(mosaic.matrix, mosaic.daylight)
+def _multipliers(frame: Frame, raw: RawPicture) -> Multipliers:
+    return frame.balance or Balance().for_camera(raw.matrix, raw.daylight)
 
 
-def _shown(frame: Frame, mosaic: Mosaic) -> Multipliers:
-    return frame.shown_balance or _multipliers(frame, mosaic)
+def _shown(frame: Frame, raw: RawPicture) -> Multipliers:
+    return frame.shown_balance or _multipliers(frame, raw)
 
 
 _RAW_LEVELS = 65536  # finer than any code that could round a star away

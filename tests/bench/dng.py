@@ -19,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.balance import D65, Matrix, rgb_to_xyz, white_multipliers
+from lapsebench.core.mosaic import Mosaic
+from lapsebench.io.raw import read_raw
 
 _FORMS = {1: "B", 2: "s", 3: "H", 4: "I", 5: "II", 7: "s", 10: "ii"}
 _COLOURS = {"R": 0, "G": 1, "B": 2}
@@ -81,6 +83,14 @@ def _black_tile(sensor: Sensor) -> NDArray[np.float64]:
     return np.array(sensor.black, float).reshape(side, side)
 
 
+def read_mosaic(path: Path) -> Mosaic:
+    """Return the mosaic of a file that has one."""
+    raw = read_raw(path)
+    if not isinstance(raw, Mosaic):
+        raise TypeError(f"{path.name} has no mosaic")
+    return raw
+
+
 def write_dng(
     path: Path,
     codes: NDArray[np.uint16],
@@ -100,8 +110,11 @@ def write_dng(
     focal_mm: float = 14.0,
     serial: str = "N2-00417",
     preview: bytes = b"",
+    colours: bool = True,
 ) -> Path:
-    """Write `codes` (h, w) as an uncompressed DNG and return its path.
+    """Write `codes` as an uncompressed DNG and return its path: a mosaic (h, w), or linear in all colours (h, w, 3).
+
+    With `colours` False a mosaic is that of a sensor without any, (h, w).
 
     `neutral`: camera R, G, B of the light's white, daylight if None; () leaves it out. `active_area`: top, left, bottom,
     right. `linearization`: the table (0xC618) that stored codes go through. `preview`: a JPEG; the mosaic then sits in a
@@ -140,6 +153,11 @@ def write_dng(
         50714: (5, black.ravel()),
         50717: (4, sensor.white),
     }
+    if codes.ndim == 3 or not colours:
+        planes = codes.shape[2] if codes.ndim == 3 else 1
+        mosaic |= {258: (3, [16] * planes), 262: (3, 34892), 277: (3, planes), 284: (3, 1), 50713: (3, (1, 1))}
+        mosaic |= {50714: (5, [black.mean()] * planes), 50717: (4, [sensor.white] * planes)}
+        mosaic = {tag: entry for tag, entry in mosaic.items() if tag not in (33421, 33422, 50710, 50711)}
     if linearization is not None:
         mosaic[50712] = (3, linearization)
     if active_area is not None:

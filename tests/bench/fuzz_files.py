@@ -42,7 +42,7 @@ def look_at(path: Path) -> str:
     from lapsebench.io.embedded import embedded_preview  # noqa: PLC0415
     from lapsebench.io.kinds import is_raw  # noqa: PLC0415
     from lapsebench.io.metadata import read_metadata  # noqa: PLC0415
-    from lapsebench.io.raw import read_mosaic  # noqa: PLC0415
+    from lapsebench.io.raw import read_raw  # noqa: PLC0415
     from lapsebench.io.read import read_picture  # noqa: PLC0415
 
     frame = read_metadata(path)
@@ -50,7 +50,7 @@ def look_at(path: Path) -> str:
         raise AssertionError("a flagged frame without a reason")
     embedded_preview(path)
     try:
-        size = read_mosaic(path).codes.shape if is_raw(path) else read_picture(path).codes.shape
+        size = read_raw(path).codes.shape if is_raw(path) else read_picture(path).codes.shape
     except FrameError as error:
         if not error.what or not error.remedy:
             raise AssertionError("a refusal without words") from error

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from dng import Sensor, record, write_dng
 from PySide6.QtCore import QPoint, Qt
-from pytestqt.qtbot import QtBot
+from PySide6.QtTest import QTest
 
 from lapsebench.core.balance import BalanceKind
 from lapsebench.gui.sections.balance import kelvin_of, step_of
@@ -77,16 +77,16 @@ def test_a_drag_of_the_temperature_is_one_step_and_warms_the_picture(raw_window:
     assert grey.red() > grey.blue() + 10
 
 
-def test_a_click_on_grey_makes_it_grey(raw_window: MainWindow, qtbot: QtBot, until: Until) -> None:
+def test_a_click_on_grey_makes_it_grey(raw_window: MainWindow, until: Until) -> None:
     window = raw_window
     box, view = window.bench.picture_section.balance, window.bench.picture
     until(lambda: view.before is not None)
-    qtbot.mouseClick(box.pick, Qt.MouseButton.LeftButton)
+    QTest.mouseClick(box.pick, Qt.MouseButton.LeftButton)
     assert view.picking
     assert box.told.isVisible()
     rect = view.picture_rect()
     spot = QPoint(round(rect.x() + 0.8 * rect.width()), round(rect.y() + 0.4 * rect.height()))
-    qtbot.mouseClick(view, Qt.MouseButton.LeftButton, pos=spot)
+    QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=spot)
     until(lambda: window.session.project.shots[0].balance.kind is BalanceKind.GREY)
     assert not view.picking
     assert box.kind.currentIndex() == 4
@@ -98,10 +98,10 @@ def test_a_click_on_grey_makes_it_grey(raw_window: MainWindow, qtbot: QtBot, unt
     assert max(seen.red(), seen.green(), seen.blue()) - min(seen.red(), seen.green(), seen.blue()) <= 4
 
 
-def test_escape_leaves_the_picking(raw_window: MainWindow, qtbot: QtBot) -> None:
+def test_escape_leaves_the_picking(raw_window: MainWindow) -> None:
     view = raw_window.bench.picture
-    qtbot.mouseClick(raw_window.bench.picture_section.balance.pick, Qt.MouseButton.LeftButton)
-    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    QTest.mouseClick(raw_window.bench.picture_section.balance.pick, Qt.MouseButton.LeftButton)
+    QTest.keyClick(view, Qt.Key.Key_Escape)
     assert not view.picking
     assert not raw_window.bench.picture_section.balance.pick.isChecked()
     assert shown(raw_window) == {None}

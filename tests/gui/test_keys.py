@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -12,6 +13,7 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QAbstractSlider,
     QComboBox,
+    QLabel,
     QLineEdit,
     QScrollBar,
     QSpinBox,
@@ -214,3 +216,16 @@ def test_tab_comes_to_the_settings_before_the_button_that_makes_the_film(surveye
 def test_the_window_fits_a_small_screen(surveyed: MainWindow) -> None:
     assert surveyed.minimumSizeHint().width() <= 1000
     assert surveyed.minimumSizeHint().height() <= 700
+
+
+def test_no_two_controls_share_a_letter_of_access(surveyed: MainWindow) -> None:
+    """With Alt, a letter must go to one control or menu; two of a letter only take turns in the focus."""
+    for section in (*surveyed.bench.sections, surveyed.bench.light.measuring):
+        section.set_open(True)
+    texts = [action.text() for action in surveyed.menuBar().actions()]
+    for widget in surveyed.bench.findChildren(QWidget):
+        if isinstance(widget, QAbstractButton) or (isinstance(widget, QLabel) and widget.buddy() is not None):
+            texts.append(widget.text())
+    letters = [found.group(1).lower() for text in texts if (found := re.search(r"&([^&\s])", text.replace("&&", "")))]
+    twice = sorted({letter for letter in letters if letters.count(letter) > 1})
+    assert not twice, [text for text in texts if any(f"&{letter}" in text.lower() for letter in twice)]

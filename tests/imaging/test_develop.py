@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from dng import Sensor, record, write_dng
+from dng import Sensor, read_mosaic, record, write_dng
 from numpy.typing import NDArray
 
 from lapsebench.core.mosaic import Mosaic, development
 from lapsebench.imaging.develop import Demosaic, full_size, half_size
-from lapsebench.io.raw import read_mosaic
 
 XTRANS = "GBGGRG" + "RGRBGB" + "GBGGRG" + "GRGGBG" + "BGBRGR" + "GRGGBG"
 PATTERNS = ["RGGB", "GRBG", "GBRG", "BGGR", XTRANS]

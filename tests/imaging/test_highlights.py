@@ -7,13 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from dng import Sensor, record, write_dng
+from dng import Sensor, read_mosaic, record, write_dng
 from numpy.typing import NDArray
 
 from lapsebench.core.mosaic import Development, Mosaic, development
 from lapsebench.core.transfer import luminance
 from lapsebench.imaging.develop import Demosaic, full_size
-from lapsebench.io.raw import read_mosaic
 
 AURORA = np.array([0.12, 1.0, 0.3])
 XTRANS = "GBGGRG" + "RGRBGB" + "GBGGRG" + "GRGGBG" + "BGBRGR" + "GRGGBG"

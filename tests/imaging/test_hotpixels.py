@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from dng import Sensor, record, write_dng
+from dng import Sensor, read_mosaic, record, write_dng
 from numpy.typing import NDArray
 
 from lapsebench.core.mosaic import Mosaic
 from lapsebench.imaging.hotpixels import HotPixels, mend
-from lapsebench.io.raw import read_mosaic
 
 XTRANS = "GBGGRG" + "RGRBGB" + "GBGGRG" + "GRGGBG" + "BGBRGR" + "GRGGBG"
 HEIGHT, WIDTH = 480, 720

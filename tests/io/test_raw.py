@@ -9,12 +9,12 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from dng import Sensor, record, write_dng
+from dng import Sensor, read_mosaic, record, write_dng
 from numpy.typing import NDArray
 
 from lapsebench.core.mosaic import Mosaic
 from lapsebench.errors import FrameError
-from lapsebench.io.raw import read_mosaic
+from lapsebench.io.raw import read_raw
 
 XTRANS = "GBGGRG" + "RGRBGB" + "GBGGRG" + "GRGGBG" + "BGBRGR" + "GRGGBG"
 COLOURS = np.array(["R", "G", "B"])
@@ -64,13 +64,13 @@ def test_the_numbers_of_the_file_are_found(tmp_path: Path) -> None:
 
 
 def test_a_file_without_white_balance_says_so(tmp_path: Path) -> None:
-    assert read_mosaic(write_dng(tmp_path / "a.dng", night(), neutral=())).as_shot is None
+    assert read_raw(write_dng(tmp_path / "a.dng", night(), neutral=())).as_shot is None
 
 
 def test_a_preview_in_front_does_not_stand_in_for_the_mosaic(tmp_path: Path) -> None:
     preview = cv2.imencode(".jpg", np.full((60, 90, 3), 90, np.uint8))[1].tobytes()
     codes = night()
-    np.testing.assert_array_equal(read_mosaic(write_dng(tmp_path / "a.dng", codes, preview=preview)).codes, codes)
+    np.testing.assert_array_equal(read_raw(write_dng(tmp_path / "a.dng", codes, preview=preview)).codes, codes)
 
 
 @pytest.mark.parametrize("pattern", ["RGGB", XTRANS])
@@ -100,7 +100,7 @@ def test_codes_go_through_the_linearization_table(tmp_path: Path) -> None:
 def test_a_sensor_that_saturates_below_full_scale_is_noticed(tmp_path: Path) -> None:
     codes = np.minimum(night(300, 300, 0.2), 16383)
     codes[100:120, 100:120] = np.random.default_rng(0).integers(15000, 15040, (20, 20))
-    clip = read_mosaic(write_dng(tmp_path / "a.dng", codes)).clip
+    clip = read_raw(write_dng(tmp_path / "a.dng", codes)).clip
     assert all(14800 < code <= 15000 for code in clip)
 
 
@@ -108,7 +108,7 @@ def test_a_bright_wall_is_not_taken_for_saturation(tmp_path: Path) -> None:
     sensor = Sensor()
     codes = night(300, 300, 0.2, sensor=sensor)
     codes[100:200, 100:200] = night(100, 100, 0.9, sensor=sensor)
-    assert read_mosaic(write_dng(tmp_path / "a.dng", codes, sensor)).clip == (16383, 16383, 16383)
+    assert read_raw(write_dng(tmp_path / "a.dng", codes, sensor)).clip == (16383, 16383, 16383)
 
 
 @pytest.mark.parametrize("black", [0, 512])
@@ -117,12 +117,12 @@ def test_a_bright_wall_is_not_taken_for_saturation(tmp_path: Path) -> None:
 def test_dark_blown_and_noisy_frames_are_sound(tmp_path: Path, level: float, full_well: float, black: int) -> None:
     sensor = Sensor(full_well=full_well, black=(black,))
     codes = night(200, 300, level, sensor=sensor)
-    np.testing.assert_array_equal(read_mosaic(write_dng(tmp_path / "a.dng", codes, sensor)).codes, codes)
+    np.testing.assert_array_equal(read_raw(write_dng(tmp_path / "a.dng", codes, sensor)).codes, codes)
 
 
 def refusal(path: Path) -> str:
     with pytest.raises(FrameError) as caught:
-        read_mosaic(path)
+        read_raw(path)
     assert caught.value.remedy
     assert path.name in caught.value.what
     return caught.value.what

@@ -14,13 +14,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from dng import Sensor, record, write_dng
+from dng import Sensor, read_mosaic, record, write_dng
 from numpy.typing import NDArray
 
 from lapsebench.core.balance import Matrix, camera_to_rgb, light_of, light_xy, rgb_to_xyz, temperature_multipliers
 from lapsebench.core.mosaic import Mosaic, development
 from lapsebench.imaging.develop import full_size, half_size
-from lapsebench.io.raw import read_mosaic
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # it warns of parts of its own that need other packages

@@ -26,7 +26,7 @@ class PictureSection(Section):
         self._view = view
         self.balance = BalanceBox(session, jobs, view, self)
         self.content.addWidget(self.balance)
-        self.divide = NamedSlider(self.tr("Di&vide"), (0, 100), self._percent, self)
+        self.divide = NamedSlider(self.tr("Divide"), (0, 100), self._percent, self)
         self.divide.moved.connect(self._move_divide)
         self.content.addWidget(self.divide)
         self.fit = push_button(self.tr("Fit"), self, spoken=self.tr("Fit the picture"), checkable=True)
