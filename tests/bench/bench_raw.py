@@ -21,7 +21,19 @@ from nights.waves import Random
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.services.survey import gather, level, survey
 
-_NIGHTS = ("break-up", "dusk to night", "quiet arc", "pulsating patches", "drifting clouds", "no EXIF, break-up")
+_NIGHTS = (
+    "break-up",
+    "dusk to night",
+    "quiet arc",
+    "pulsating patches",
+    "moonrise",
+    "drifting clouds",
+    "no ground in view",
+    "almost all ground",
+    "no EXIF, break-up",
+    "auto ISO",
+    "manual lens",
+)
 _READ_NOISE_E = 8.0
 
 

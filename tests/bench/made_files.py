@@ -103,6 +103,13 @@ def dng(folder: Path, preview: bytes = b"", **options: Any) -> bytes:
     return write_dng(folder / "made.dng", codes, preview=preview, **options).read_bytes()
 
 
+def full_colour_dng(folder: Path, *, colours: bool) -> bytes:
+    """Return a DNG whose pixels have all colours, or none."""
+    light = srgb_to_linear(scene() / 255)
+    codes = np.rint(512 + 15000 * (light if colours else light[..., 1])).astype(np.uint16)
+    return write_dng(folder / "made.dng", codes, colours=colours).read_bytes()
+
+
 def made_files(folder: Path) -> dict[str, bytes]:
     """Return name -> content of one good file of each kind."""
     sky, exif = scene(), exif_block()
@@ -118,6 +125,8 @@ def made_files(folder: Path) -> dict[str, bytes]:
         "deep.heic": heic(sky.astype(np.uint16) << 8, exif),
         "plain.dng": dng(folder),
         "preview.dng": dng(folder, preview=jpeg),
+        "linear.dng": full_colour_dng(folder, colours=True),
+        "grey.dng": full_colour_dng(folder, colours=False),
         "made.cr3": cr3(exif, exif),
         "made.raf": raf(jpeg),
         "made.mrw": mrw(exif),
