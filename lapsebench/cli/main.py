@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from lapsebench import __version__
-from lapsebench.cli import film, survey
+from lapsebench.cli import film, flash, survey
 from lapsebench.cli.progressline import Stop, say
 from lapsebench.errors import Cancelled, EncoderError, LapsebenchError, NoScreenError
 from lapsebench.io.bundled import demo_folder
@@ -18,12 +18,14 @@ DONE, FAILED, CANCELLED = 0, 1, 130  # argparse itself ends wrong usage with 2
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], Callable[[argparse.Namespace], None], str]] = {
     "survey": (survey.arguments, survey.run, survey.__doc__ or ""),
     "film": (film.arguments, film.run, film.__doc__ or ""),
+    "flash": (flash.arguments, flash.run, flash.__doc__ or ""),
 }
 _WINDOW_HELP = """\
 commands:
   lapsebench [FOLDER or PROJECT]   opens the window
   lapsebench survey FOLDER...      reads, measures and reports; writes no film
   lapsebench film FOLDER -o FILE   makes the film
+  lapsebench flash FILE            looks for flashes in any film
 
 lapsebench COMMAND --help tells the options of a command."""
 
