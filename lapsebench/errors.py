@@ -50,5 +50,9 @@ class EncoderError(LapsebenchError):
         self.log = log
 
 
+class SoundError(LapsebenchError):
+    """A sound file that is gone, holds no sound, or ends too early."""
+
+
 class NoScreenError(LapsebenchError):
     """No display, or Qt's system libraries are missing."""

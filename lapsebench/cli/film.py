@@ -14,25 +14,40 @@ from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.cli.survey import as_told, night_arguments, surveyed_night
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import Crop, FilmSettings
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.presets import Preset, with_preset
 from lapsebench.core.project import Project
+from lapsebench.core.rates import rate_of
+from lapsebench.core.sound import Loudness, Sound
 from lapsebench.errors import OutputError
-from lapsebench.services.film import check_output, make_film
+from lapsebench.io.projectfile import SUFFIX
+from lapsebench.io.sound import check_sound
+from lapsebench.services.film import FilmDone, check_output, make_film
+from lapsebench.services.filmreport import film_report
 from lapsebench.services.report import check_report, survey_report, write_report
 from lapsebench.services.survey import Survey, level, responses_at
 
 Settings = TypeVar("Settings", LightSettings, FilmSettings)
+_LOUDNESS = {"-14": Loudness.NET, "-23": Loudness.BROADCAST, "off": Loudness.OFF}
 Number = TypeVar("Number", int, float, Fraction)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments; those not given are the project's, or the defaults named in their help."""
     parser.add_argument("source", nargs="+", type=Path, metavar="SOURCE", help="folders of frames, or one project file")
-    parser.add_argument("-o", "--output", type=Path, required=True, metavar="FILE", help="the film, .mp4 or .mov")
+    parser.add_argument(
+        "-o", "--output", type=Path, required=True, metavar="FILE", help="the film; a folder for formats of single frames"
+    )
     parser.add_argument("--fps", type=_rate, metavar="RATE", help="frames a second: 25, 23.976, 30000/1001 ... (25)")
     parser.add_argument("--size", type=_size, metavar="WxH", help="exact size in pixels; the source's when not given")
     parser.add_argument("--crop", type=Crop, choices=list(Crop), help="shape of the film (source)")
-    parser.add_argument("--format", choices=["h264"], default="h264", help="h264: 8-bit, plays everywhere")
+    parser.add_argument("--format", type=FilmFormat, choices=list(FilmFormat), help=_formats_help())
+    parser.add_argument("--sound", type=Path, metavar="FILE", help="music under the film, cut to its length and faded out")
+    parser.add_argument(
+        "--sound-start", type=_start, default=0.0, metavar="S", help="where in the music to start, seconds (0)"
+    )
+    parser.add_argument("--loudness", choices=list(_LOUDNESS), default="-14", help="LUFS the music is brought to (-14)")
+    parser.add_argument("--hardware", action="store_true", help="encode on the graphics processor where that works")
     parser.add_argument("--quality", type=_percent, metavar="0-100", help="100 is visually lossless (70)")
     parser.add_argument("--fine", action="store_true", help="RAW: work out the finest detail, which takes longer")
     parser.add_argument("--mend-hot", action="store_true", help="RAW: take out hot pixels, learnt shot by shot")
@@ -49,22 +64,38 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> None:
     """Survey, even and film the folders or the project."""
-    film_file = check_output(options.output, overwrite=options.overwrite)
     if options.report:
         check_report(options.report)
-        if options.report.absolute() == film_file.absolute():
-            raise OutputError("Film and report have the same name.", "Give the report another one.")
+    sound = _sound(options)
+    if sound is not None:
+        check_sound(sound)
+    if options.format or not any(source.suffix == SUFFIX for source in options.source):
+        _check_names(options, options.format or FilmFormat.H264)
     if options.size and options.crop:
         raise OutputError("--size gives the film its shape, and so does --crop.", "Give one of the two.")
     if options.size and (options.size[0] % 2 or options.size[1] % 2):
         say("A film has an even number of pixels both ways: the size is rounded to that.")
-    surveyed, notes = surveyed_night(options.source, partial(as_told, options))
+    surveyed, notes = surveyed_night(options.source, partial(_as_told, options))
     project = _with_options(surveyed.project, options)
-    _film(surveyed, project, options.output, overwrite=options.overwrite)
+    done = _film(surveyed, project, options.output, overwrite=options.overwrite)
     if options.report:
         report = survey_report(surveyed, project, level(surveyed, project), warnings=notes)
+        report["film"] = film_report(done, project.film)
         write_report(options.report, report)
         say(f"Report written to {options.report}")
+
+
+def _check_names(options: argparse.Namespace, form: FilmFormat) -> None:
+    """Raise OutputError where the film can't get its name, before hours of work are spent on it."""
+    film_file = check_output(options.output, overwrite=options.overwrite, form=form)
+    if options.report and options.report.absolute() == film_file.absolute():
+        raise OutputError("Film and report have the same name.", "Give the report another one.")
+
+
+def _as_told(options: argparse.Namespace, project: Project) -> Project:
+    """Return the gathered project as the options want it, its film's name checked for the format it is of."""
+    _check_names(options, options.format or project.film.format)
+    return as_told(options, project)
 
 
 def _with_options(project: Project, options: argparse.Namespace) -> Project:
@@ -83,6 +114,9 @@ def _with_options(project: Project, options: argparse.Namespace) -> Project:
         "size": options.size,
         "exact": None if options.size is None else True,
         "quality": options.quality,
+        "format": options.format,
+        "sound": _sound(options),
+        "hardware": True if options.hardware else None,
         "fine": True if options.fine else None,
         "mend_hot": True if options.mend_hot else None,
     }
@@ -101,23 +135,24 @@ def make_demo(folder: Path, into: Path) -> None:
     _film(surveyed, surveyed.project, output, overwrite=False)
 
 
-def _film(surveyed: Survey, project: Project, output: Path, *, overwrite: bool) -> None:
+def _film(surveyed: Survey, project: Project, output: Path, *, overwrite: bool) -> FilmDone:
     with ProgressLine("Filming") as tick:
         done = make_film(
             project, level(surveyed, project), output, overwrite=overwrite, tick=tick, responses=responses_at(surveyed)
         )
     width, height = done.size
     print(f"{done.path}: {len(done.frames)} frames, {width} x {height}, {done.seconds:.2f} s, {done.bytes / 1e6:.1f} MB")
+    return done
 
 
-_NAMED_RATES = {"23.976": Fraction(24000, 1001), "29.97": Fraction(30000, 1001), "59.94": Fraction(60000, 1001)}
+def _formats_help() -> str:
+    return "; ".join(f"{form}: {form.facts.purpose} ({form.facts.codec})" for form in FilmFormat) + " (h264)"
 
 
 def _rate(text: str) -> Fraction:
-    top, _, bottom = text.partition("/")
     try:
-        rate = _NAMED_RATES.get(text) or Fraction(top) / Fraction(bottom or 1)
-    except (ValueError, ZeroDivisionError):
+        rate = rate_of(text)
+    except ValueError:
         rate = Fraction(0)
     return _within(rate, 1, 240, f"{text!r} is no frame rate from 1 to 240, such as 25, 23.976 or 30000/1001")
 
@@ -133,6 +168,20 @@ def _size(text: str) -> tuple[int, int]:
 def _percent(text: str) -> int:
     wrong = f"{text!r} is no whole number from 0 to 100"
     return _within(int(text) if text.isdecimal() else -1, 0, 100, wrong)
+
+
+def _sound(options: argparse.Namespace) -> Sound | None:
+    if options.sound is None:
+        return None
+    return Sound(options.sound.absolute(), options.sound_start, loudness=_LOUDNESS[options.loudness])
+
+
+def _start(text: str) -> float:
+    wrong = f"{text!r} is no time from 0 to 86400 seconds"
+    try:
+        return _within(float(text), 0, 86_400, wrong)
+    except ValueError:
+        raise argparse.ArgumentTypeError(wrong) from None
 
 
 def _seconds(text: str) -> float:

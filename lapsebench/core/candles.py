@@ -22,7 +22,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-_OWN = 0.05  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
+_OWN = 0.03  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
+_OWN_COARSE = 0.05  # the same where codes are coarse: rounding depends on how a point lies, too
 _CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
 _LOST_CODES = 1.0  # codes, sd: coding takes about as much off every faint point, which rounds its waves to nothing
 _LOST_WALK_CODES, _LOST_TURN_CODES = 0.03, 0.3  # sd of its change from frame to frame, and more a stop of exposure
@@ -107,6 +108,9 @@ class _Fit:
         self.robust = np.ones(table.piece.size)
         self.lost = np.zeros(n)
         self.pull = 0.0
+        codes = table.light / np.maximum(table.step, 1e-12)
+        self.fine = bool(codes.size and np.median(codes) >= _FINE_CODES)
+        self.own = _OWN if self.fine else _OWN_COARSE
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
@@ -127,7 +131,7 @@ class _Fit:
 
     def _weight(self) -> Floats:
         awaited = self._received() * self.light[self.table.piece]
-        weight: Floats = self.robust / (self.table.sd**2 + (_OWN * awaited) ** 2)
+        weight: Floats = self.robust / (self.table.sd**2 + (self.own * awaited) ** 2)
         return weight
 
     def _sum(self, values: Floats) -> Floats:
@@ -184,7 +188,7 @@ class _Fit:
     def _fit_pull(self) -> None:
         """Solve the pull at the present exposures and lights."""
         by_exposure, weight = self._received() * self.light[self.table.piece], self._weight()
-        if np.median(by_exposure / np.maximum(self.table.step, 1e-12)) < _FINE_CODES:
+        if not self.fine:
             return  # what rounding takes off a point depends on how it lies, too, and is not in proportion to its light
         slope = by_exposure * self.table.phase
         change = (weight * slope * self._off(by_exposure)).sum() / ((weight * slope**2).sum() + _PULL**-2)
@@ -206,7 +210,7 @@ class _Fit:
         table = self.table
         received = self._received() * self.light[table.piece]
         off = self._off(received)
-        sd = np.sqrt(table.sd**2 + (_OWN * received) ** 2)
+        sd = np.sqrt(table.sd**2 + (self.own * received) ** 2)
         clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
         self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
 
@@ -242,7 +246,7 @@ class _Fit:
         """Return how far the points of each frame disagree, (n,), in units of the noise awaited: clouds let them do so."""
         table = self.table
         received = self._received() * self.light[table.piece]
-        off = np.abs(self._off(received)) / np.sqrt(table.sd**2 + (_OWN * received) ** 2)
+        off = np.abs(self._off(received)) / np.sqrt(table.sd**2 + (self.own * received) ** 2)
         more = np.ones(self.n)
         order = np.argsort(table.frame, kind="stable")
         starts = np.searchsorted(table.frame[order], np.arange(self.n + 1))

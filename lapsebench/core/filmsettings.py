@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from lapsebench.core.formats import FilmFormat
+from lapsebench.core.sound import Sound
+
 
 class Crop(StrEnum):
     """Shape of the film; the value is the word shown."""
@@ -28,7 +31,8 @@ class FilmSettings:
     `size` is the box in pixels that the film fits into, long side first and turned for upright pictures; None keeps the
     source's pixels. With `exact` the film is exactly `size` and the picture is cropped to its shape.
     `quality` 0..100: 0 smallest file, 100 visually lossless. `fps` is an exact rational. Of RAW: `fine` detail, which takes
-    longer; `mend_hot`: whether hot pixels of the sensor are taken out.
+    longer; `mend_hot`: whether hot pixels of the sensor are taken out. `hardware`: use an encoder of the graphics processor
+    where one works. `sound`: the music under it.
     """
 
     fps: Fraction = Fraction(25)
@@ -38,6 +42,9 @@ class FilmSettings:
     quality: int = 70
     fine: bool = False
     mend_hot: bool = False
+    format: FilmFormat = FilmFormat.H264
+    hardware: bool = False
+    sound: Sound | None = None
 
     def framed_size(self, width: int, height: int) -> tuple[int, int]:
         """Return the film's even pixel size for a source of `width` x `height`."""

@@ -22,6 +22,7 @@ _MEMORY = 0.8  # share of the old in the running mean of squared offsets
 _ANCHOR = 12.0  # px of motion after which a star's motion is measured from there on
 _ENOUGH = 5  # times found
 _LOOSE = 0.3  # px, scale of the loss in the fit of the motion
+_ALIKE, _MOST_ALIKE = 0.3, 0.75  # px by which a way may differ from what is awaited, and how many must be so near to it
 _MOST = 900
 _LOST_AFTER = 60  # steps since it was last found
 _LONG = 10.0  # units of time after which where a star should be is too unsure
@@ -49,7 +50,7 @@ class Follower:
         self._height, self._width = size
         self._motion = np.zeros((6, 2))
         self._moving = False
-        self._count = self._steps = 0
+        self._count = self._steps = self._known_for = 0
         self._time: float | None = None
         self.number = np.zeros(0, np.intp)
         self._kinds: dict[int, Kind] = {}
@@ -84,6 +85,7 @@ class Follower:
         if elapsed > _LONG:
             self._drop(np.ones(self.number.size, bool))
         self.star = self.star + elapsed * self._speed(self.star)
+        self._known_for += self._moving
         if found.shape[1]:
             self._match(found)
             self._learn_motion(time)
@@ -108,7 +110,7 @@ class Follower:
         star_off, nearest = _nearest(found, self.star)
         lamp_off, _ = _nearest(found, self.lamp)
         hit = star_off < reach
-        pull = _PULL if self._moving else 1.0
+        pull = max(_PULL, 1 / (1 + self._known_for))
         drawn = hit & (star_off <= lamp_off + _LIKE) if self._moving else hit  # a lamp must not hold its star back
         self.star[:, drawn] += pull * (found[:, nearest[drawn]] - self.star[:, drawn])
         seen = hit | (lamp_off < reach)
@@ -137,11 +139,19 @@ class Follower:
                 off = np.hypot(*(wanted - terms @ motion).T) * precision
                 weight = precision / np.sqrt(1 + (off / _LOOSE) ** 2)
                 motion = np.linalg.lstsq(terms * weight[:, None], wanted * weight[:, None], rcond=None)[0]
-            self._motion = np.zeros((6, 2))
-            self._motion[:order] = motion
-            self._moving = True
+            if self._moving or self._explains(motion, way, elapsed):
+                self._motion = np.zeros((6, 2))
+                self._motion[:order] = motion
+                self._moving = True
         far = self._hit & (length > _ANCHOR)
         self._anchor[:, far] = np.vstack([self.star[:, far], np.full(far.sum(), time)])
+
+    def _explains(self, motion: Floats, way: Floats, elapsed: Floats) -> bool:
+        """Whether nearly all points stood still or went as a motion says: the first fastest ones don't speak for all."""
+        known = self._hit & (self._found >= 3)
+        moved = (self._terms(self.star - way / 2)[:, : motion.shape[0]] @ motion).T * elapsed
+        near = np.minimum(np.hypot(*way), np.hypot(*(way - moved)))[known] < _ALIKE
+        return bool(near.mean() > _MOST_ALIKE)
 
     def _judge(self) -> None:
         """Note of the points found often enough what they are."""

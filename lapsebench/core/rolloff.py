@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from lapsebench.core.gains import GainEv
+from lapsebench.core.gains import GainEv, by_channel
 
 KNEE = 0.8
 """Linear output below which a gain is exact."""
@@ -62,10 +62,29 @@ def shoulder_rgb(light: NDArray[np.float32], gain_ev: GainEv) -> NDArray[np.floa
     most = np.maximum(gained.max(axis=-1, keepdims=True), np.float32(1e-9))
     left = np.clip((HEADROOM - most) / np.float32(HEADROOM - KNEE), 0, 1)
     rolled = np.where(most > KNEE, 1 - (1 - KNEE) * left ** np.float32(_SHOULDER), most)
-    white = np.clip((light.min(axis=-1, keepdims=True) - _NEAR_WHITE) / np.float32(1 - _NEAR_WHITE), 0, 1)
-    white *= white * (3 - 2 * white)
+    white = _whiteness(light)
     shown = gained * (rolled / most)
     return np.asarray(shown + white * (1 - shown), dtype=np.float32)
+
+
+def gain_with_headroom(light: NDArray[np.float32], gain_ev: GainEv) -> NDArray[np.float32]:
+    """Return linear RGB (..., 3) under a gain for a film that shows what is above white: straight, with no roll-off.
+
+    What is white, full in every channel of the still, is not darkened below white.
+    """
+    gained = light * np.exp2(np.asarray(gain_ev, np.float32))
+    if min(by_channel(gain_ev)) >= 0:
+        return gained
+    white = _whiteness(light)
+    return np.asarray(gained + white * (np.maximum(gained, 1) - gained), dtype=np.float32)
+
+
+def _whiteness(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return how far pixels (..., 3) are white, full in every channel, (..., 1): smoothly from 0 to 1."""
+    white: NDArray[np.float32] = np.clip(
+        (light.min(axis=-1, keepdims=True) - _NEAR_WHITE) / np.float32(1 - _NEAR_WHITE), 0, 1
+    )
+    return white * white * (3 - 2 * white)
 
 
 def _bend(start_slope: float) -> float:

@@ -49,7 +49,7 @@ def apply_gain(codes: NDArray[np.uint8], gain_ev: GainEv, responses: Responses =
     table = gain_table(gain_ev, responses) if isinstance(gain_ev, float) and gain_ev > 0 else _straight(gain_ev, responses)
     gained: Any = cv2.LUT(codes, table)
     if lowers(gain_ev):
-        _hold_white(codes, gained, gain_ev, responses, _rounded_codes)
+        hold_white(codes, gained, gain_ev, responses, _rounded_codes)
     return np.asarray(gained, dtype=np.uint8)
 
 
@@ -73,9 +73,9 @@ def light_of_codes(codes: NDArray[Any], gain_ev: GainEv, responses: Responses = 
     """Return 16-bit linear light of sRGB `codes`, (h, w, 3) uint8 or uint16, with a gain in stops, one or of R, G, B."""
     gain_ev = plain_gain(gain_ev)
     levels = int(np.iinfo(codes.dtype).max) + 1
-    light: Any = _looked_up(codes, _rounded_light(shown_table(levels, gain_ev, responses)))
+    light: Any = looked_up(codes, _rounded_light(shown_table(levels, gain_ev, responses)))
     if lowers(gain_ev):
-        _hold_white(codes, light, gain_ev, responses, _rounded_light)
+        hold_white(codes, light, gain_ev, responses, _rounded_light)
     return np.asarray(light, dtype=np.uint16)
 
 
@@ -93,7 +93,7 @@ def light_of_linear(linear: NDArray[np.float32], gain_ev: GainEv, responses: Res
         if table is None:
             into[:] = _rounded_light(gain_rgb(band, gain_ev))
             continue
-        into[:] = _looked_up(light_steps(band), table)
+        into[:] = looked_up(light_steps(band), table)
         white = band.min(axis=2) > least_white(responses)
         if lowers(gain_ev) and white.any():
             into[white] = _rounded_light(shown_of_camera(gain_rgb(camera_light(band[white], responses), gain_ev), responses))
@@ -113,7 +113,7 @@ def _straight(gain_ev: GainEv, responses: Responses) -> NDArray[np.uint8]:
     return table if table.ndim == 1 else table[None]
 
 
-def _looked_up(places: NDArray[Any], table: NDArray[Any]) -> NDArray[Any]:
+def looked_up(places: NDArray[Any], table: NDArray[Any]) -> NDArray[Any]:
     """Return the table's values at `places` (h, w, 3); a table (levels, 3) has one column a channel."""
     if places.dtype == np.uint8:
         return np.asarray(cv2.LUT(places, table if table.ndim == 1 else table[None]))
@@ -122,18 +122,20 @@ def _looked_up(places: NDArray[Any], table: NDArray[Any]) -> NDArray[Any]:
     return np.stack([np.take(table[:, c], places[..., c]) for c in range(3)], axis=-1)
 
 
-def _hold_white(
+def hold_white(
     codes: NDArray[Any],
     gained: NDArray[Any],
     gain_ev: GainEv,
     responses: Responses,
     rounded: Callable[[NDArray[np.float32]], NDArray[Any]],
+    *,
+    headroom: bool = False,
 ) -> None:
     """Put right, in place, the pixels of `gained` that are near white in every channel of `codes`."""
     levels = int(np.iinfo(codes.dtype).max) + 1
     white = cv2.inRange(codes, knees(levels, responses), (levels - 1,) * 3) > 0
     if white.any():
-        gained[white] = rounded(shown_white(codes[white], levels, gain_ev, responses))
+        gained[white] = rounded(shown_white(codes[white], levels, gain_ev, responses, headroom=headroom))
 
 
 def codes_of_light(light: NDArray[np.uint16]) -> NDArray[np.uint8]:

@@ -20,6 +20,8 @@ from lapsebench.imaging.libraw import demosaic as fine_demosaic
 
 Demosaic = Literal["fast", "fine"]
 
+_SITES = np.array([0.25, 0.5, 0.25])
+"""Weights of R, G and B in the mean of a mosaic's photosites."""
 _TOP = 65535
 _BAND_ROWS = {"fast": 96, "fine": 768}  # rows developed at one time: few stay in the processor's cache
 _MARGIN = {"fast": 4, "fine": 24}  # rows around a band, more than the demosaicing looks at
@@ -41,6 +43,13 @@ def half_size(raw: RawPicture, shot: Development) -> tuple[NDArray[np.float32], 
     if isinstance(raw, FullColour):
         return halved(raw, gains, np.array(shot.matrix))
     return binned(raw, np.array(shot.matrix) * gains)
+
+
+def grey(raw: RawPicture, shot: Development) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Return the mean of balanced photosites at half size (h/2, w/2, 1), and where one of them is clipped, (h/2, w/2)."""
+    sites = np.tile(_SITES * _gains(raw, shot), (3, 1))
+    light, clipped = halved(raw, np.ones(3), sites) if isinstance(raw, FullColour) else binned(raw, sites)
+    return light[..., :1], np.asarray(clipped.any(axis=2))
 
 
 def full_size(

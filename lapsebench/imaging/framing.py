@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ from lapsebench.core.filmsettings import FilmSettings
 
 Size = tuple[int, int]
 Box = tuple[int, int, int, int]
+Shown = TypeVar("Shown", bound=np.generic)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,21 +67,30 @@ def cut(pixels: NDArray[Any], box: Box) -> NDArray[Any]:
     return pixels[y : y + height, x : x + width]
 
 
-def scaled(light: NDArray[np.uint16], size: Size) -> NDArray[np.uint16]:
-    """Return linear `light` (h, w, 3) at `size` = (width, height): area means going down, clipped bicubic going up."""
+def scaled(light: NDArray[Shown], size: Size) -> NDArray[Shown]:
+    """Return linear `light` (h, w, 3), uint16 or float32, at `size` = (width, height).
+
+    Going down every pixel is the mean of what it covers, so that stars keep their light; going up it is bicubic, held within
+    the light around, so that they get no dark rings.
+    """
+    source: Any = light
     if (light.shape[1], light.shape[0]) == size:
         return light
-    shrinks = size[0] <= light.shape[1] and size[1] <= light.shape[0]
-    resized: Any = cv2.resize(light, size, interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC)
-    return np.asarray(resized, dtype=np.uint16)
+    if size[0] <= light.shape[1] and size[1] <= light.shape[0]:
+        return np.asarray(cv2.resize(source, size, interpolation=cv2.INTER_AREA), light.dtype)
+    around = np.ones((3, 3), np.uint8)
+    least: Any = cv2.resize(cv2.erode(source, around), size, interpolation=cv2.INTER_LINEAR)
+    most: Any = cv2.resize(cv2.dilate(source, around), size, interpolation=cv2.INTER_LINEAR)
+    large: Any = cv2.resize(source, size, interpolation=cv2.INTER_CUBIC)
+    return np.asarray(cv2.min(cv2.max(large, least), most), light.dtype)
 
 
-def on_black(codes: NDArray[np.uint8], size: Size) -> NDArray[np.uint8]:
-    """Return `codes` (h, w, 3), no larger than `size` = (width, height), in the middle of a black frame of that size."""
+def on_black(codes: NDArray[Shown], size: Size) -> NDArray[Shown]:
+    """Return codes or light (h, w, 3), no larger than `size` = (width, height), in the middle of a black frame of it."""
     height, width = codes.shape[:2]
     if (width, height) == size:
         return codes
-    framed = np.zeros((size[1], size[0], 3), np.uint8)
+    framed = np.zeros((size[1], size[0], 3), codes.dtype)
     left, top = (size[0] - width) // 2, (size[1] - height) // 2
     framed[top : top + height, left : left + width] = codes
     return framed

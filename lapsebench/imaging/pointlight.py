@@ -18,10 +18,16 @@ Image = NDArray[np.float32]
 LONG_SIDE = 1500
 """Pixels of the long side at which points are looked for: a star's light is the same in one px as in the many of before."""
 _CORE = 1.2  # px, sd of the kernel that gathers a point's light
-_RING = 2.7  # px, sd of the kernel of the light around it
-_PATCH = 31  # px, side of the patch that the noise is told from
+_COARSE = 256  # codes a channel up to which rounding and coding outdo the noise of the light
+_COARSE_RING = 2.7  # px, sd of the kernel of the light around it
+_COARSE_PATCH = 31  # px, side of the patch that the noise is told from
 _SHARPEST = 8.0  # sds over which a value is a light itself, not noise
-_FOUND = 6.0  # sds from which on a point is found
+_COARSE_FOUND = 6.0  # sds from which on a point is found
+_RING, _FAR = 2.4, 3.6  # px, sds of two kernels of the light around a point where codes are fine
+_BEND = (_RING**2 - _CORE**2) / (_FAR**2 - _RING**2)  # so much of the farther one takes out how the light around bends
+_CELL, _PATCH, _EVERY = 16, 32, 2  # px: from cell to cell, side of the patch that the noise is told from, every so many px
+_NORMAL = 1.4826  # median absolute deviations to an sd
+_FOUND = 12.0
 _SMALL = 1e-4  # of the codes' range
 _EDGE = 4  # px at the border in which nothing is found
 _MOST = 600
@@ -41,7 +47,7 @@ class PointMap:
 
 
 def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDArray[np.bool_]]:
-    """Return linear `light` (h, w, 3) and `clipped` (h, w) brought down to about `LONG_SIDE`; nothing is enlarged."""
+    """Return linear `light` (h, w, c) and `clipped` (h, w) brought down to about `LONG_SIDE`; nothing is enlarged."""
     height, width = clipped.shape
     factor = max(height, width) // LONG_SIDE
     if factor < 2:
@@ -49,7 +55,7 @@ def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDAr
     size = (width // factor, height // factor)
     smaller: Any = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
     share: Any = cv2.resize(clipped.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    return smaller, np.asarray(share > 0)
+    return smaller.reshape(*smaller.shape[:2], -1), np.asarray(share > 0)
 
 
 def point_map(light: Image, clipped: NDArray[np.bool_], *, levels: int = 256) -> PointMap:
@@ -57,21 +63,48 @@ def point_map(light: Image, clipped: NDArray[np.bool_], *, levels: int = 256) ->
 
     `levels`: how many codes the channels had, sRGB ones or nearly.
     """
-    around: Any = cv2.GaussianBlur(light, (0, 0), _RING)
-    core = cv2.GaussianBlur(light, (0, 0), _CORE) - around
-    size = (_PATCH, _PATCH)
+    full = cv2.dilate(clipped.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.float32)
+    core: Any = cv2.GaussianBlur(light, (0, 0), _CORE)
+    if levels <= _COARSE:
+        around: Any = cv2.GaussianBlur(light, (0, 0), _COARSE_RING)
+        return PointMap(core - around, around, _coarse_noise(core - around), full, levels)
+    around = cv2.GaussianBlur(light, (0, 0), _RING)
+    core = core - (1 + _BEND) * around + _BEND * cv2.GaussianBlur(light, (0, 0), _FAR)
+    return PointMap(core, around, _noise(core), full, levels)
+
+
+def _coarse_noise(core: Image) -> Image:
+    """Return the root mean square of `core` (h, w) around each px, points left out as far as they stand out."""
+    size = (_COARSE_PATCH, _COARSE_PATCH)
     square = core * core
-    rough = cv2.blur(square, size)
+    rough: Any = cv2.blur(square, size)
     for _ in range(2):
         rough = cv2.blur(np.minimum(square, _SHARPEST * rough), size)
-    full = cv2.dilate(clipped.astype(np.float32), np.ones((7, 7), np.uint8))
-    return PointMap(core, around, np.sqrt(np.maximum(rough, 1e-14)), full.astype(np.float32), levels)
+    return np.asarray(np.sqrt(np.maximum(rough, 1e-14)), np.float32)
+
+
+def _noise(core: Image) -> Image:
+    """Return the standard deviation of `core` (h, w) around each px, from the median of its size: points hardly count."""
+    height, width = core.shape
+    rows, cols = (
+        np.clip((np.arange(count)[:, None] + 0.5) * side / count + np.arange(-_PATCH // 2, _PATCH // 2, _EVERY), 0, side - 1)
+        for side in (height, width)
+        for count in (max(1, round(side / _CELL)),)
+    )
+    patches = np.abs(core)[rows.astype(int)[:, None, :, None], cols.astype(int)[None, :, None, :]]
+    middle = np.median(patches.reshape(rows.shape[0], cols.shape[0], -1), axis=2).astype(np.float32)
+    noise: Any = cv2.resize(middle, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(np.maximum(_NORMAL * noise, 1e-7), np.float32)
 
 
 def find_points(found_in: PointMap) -> Floats:
     """Return x, y (px) and the height over the noise of up to 600 points, (3, k), the clearest first."""
-    core, sd = found_in.core, found_in.sd
-    peak = (core >= cv2.dilate(core, np.ones((5, 5), np.uint8))) & (core > _FOUND * sd) & (found_in.full == 0)
+    core, sd, least = found_in.core, found_in.sd, _COARSE_FOUND if found_in.levels <= _COARSE else _FOUND
+    peak = (
+        (core >= cv2.dilate(core, np.ones((5, 5), np.uint8)))
+        & (core > least * sd)
+        & (found_in.full == 0)
+    )
     peak[:_EDGE], peak[-_EDGE:], peak[:, :_EDGE], peak[:, -_EDGE:] = False, False, False, False
     y, x = np.nonzero(peak)
     height = core[y, x] / sd[y, x]

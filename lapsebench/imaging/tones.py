@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
 from lapsebench.core.response import STEPS, Response
-from lapsebench.core.rolloff import KNEE, gain_rgb, gain_with_rolloff
+from lapsebench.core.rolloff import KNEE, gain_rgb, gain_with_headroom, gain_with_rolloff
 from lapsebench.core.transfer import srgb_table, srgb_to_linear
 
 Light = NDArray[np.float32]
@@ -28,20 +28,21 @@ def own_responses(responses: Responses) -> Responses:
     return responses if any(response.estimated for response in responses) else ()
 
 
-def shown_table(levels: int, gain_ev: GainEv, responses: Responses = ()) -> Light:
+def shown_table(levels: int, gain_ev: GainEv, responses: Responses = (), *, headroom: bool = False) -> Light:
     """Return the light shown of every code under a gain in stops: (levels,), or (levels, 3) where channels differ.
 
-    Raised light rolls off near white, lowered light does not: white is held pixel by pixel, see `shown_white`.
+    Raised light rolls off near white, or with `headroom` goes on above it. Lowered light goes straight: white is held pixel
+    by pixel, see `shown_white`.
     """
     responses = own_responses(responses)
     if gain_ev == 0.0 or not (responses or isinstance(gain_ev, tuple)):
-        return _straight_or_rolled(srgb_table(levels), gain_ev)
-    return _shown(_straight_or_rolled(_camera_table(levels, responses), gain_ev), responses)
+        return _straight_or_rolled(srgb_table(levels), gain_ev, headroom=headroom)
+    return _shown(_straight_or_rolled(_camera_table(levels, responses), gain_ev, headroom=headroom), responses)
 
 
-def shown_light_table(gain_ev: GainEv, responses: Responses) -> Light:
+def shown_light_table(gain_ev: GainEv, responses: Responses, *, headroom: bool = False) -> Light:
     """Return the same over the `STEPS` + 1 places of `light_steps`, (places, 3), for light in place of codes."""
-    return _shown(_straight_or_rolled(_camera_light_table(responses), gain_ev), responses)
+    return _shown(_straight_or_rolled(_camera_light_table(responses), gain_ev, headroom=headroom), responses)
 
 
 def knees(levels: int, responses: Responses = ()) -> tuple[int, int, int]:
@@ -56,12 +57,14 @@ def least_white(responses: Responses) -> float:
     return min(float(np.interp(KNEE, *_pairs(response))) for response in responses)
 
 
-def shown_white(codes: NDArray[Any], levels: int, gain_ev: GainEv, responses: Responses = ()) -> Light:
+def shown_white(
+    codes: NDArray[Any], levels: int, gain_ev: GainEv, responses: Responses = (), *, headroom: bool = False
+) -> Light:
     """Return the light shown of single pixels (m, 3) near white, gained so that white stays white."""
     responses = own_responses(responses)
     table = _camera_table(levels, responses)
     light = np.stack([table[:, c][codes[:, c]] for c in range(3)], axis=-1)
-    return _shown(gain_rgb(light, gain_ev), responses)
+    return _shown(gain_with_headroom(light, gain_ev) if headroom else gain_rgb(light, gain_ev), responses)
 
 
 def camera_light(light: NDArray[Any], responses: Responses) -> Light:
@@ -76,18 +79,23 @@ def shown_of_camera(light: Light, responses: Responses) -> Light:
     return _shown(light, responses)
 
 
-def _straight_or_rolled(light: Light, gain_ev: GainEv) -> Light:
+def _straight_or_rolled(light: Light, gain_ev: GainEv, *, headroom: bool) -> Light:
     """Return light under a gain: rolled off near white when raised, straight when lowered; channels are the last axis."""
+    if headroom:
+        return light * np.exp2(np.asarray(gain_ev, np.float32))
     if isinstance(gain_ev, tuple):
-        return np.stack([_straight_or_rolled(light[..., c], gain) for c, gain in enumerate(gain_ev)], axis=-1)
+        return np.stack(
+            [_straight_or_rolled(light[..., c], gain, headroom=False) for c, gain in enumerate(gain_ev)], axis=-1
+        )
     return gain_with_rolloff(light, gain_ev) if gain_ev >= 0 else light * np.float32(2.0**gain_ev)
 
 
 def _shown(light: Light, responses: Responses) -> Light:
-    """Return the light shown of camera light (..., 3)."""
+    """Return the light shown of camera light (..., 3); light above white goes on in proportion."""
     if not responses:
         return light
-    return np.stack([np.interp(light[..., c], *_pairs(r)) for c, r in enumerate(responses)], axis=-1).astype(np.float32)
+    shown = [np.interp(light[..., c], *_pairs(r)) * np.maximum(light[..., c], 1) for c, r in enumerate(responses)]
+    return np.stack(shown, axis=-1).astype(np.float32)
 
 
 @lru_cache(maxsize=12)

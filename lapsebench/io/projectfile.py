@@ -18,9 +18,11 @@ from lapsebench.core.bodies import Body, Clocks, with_offset
 from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.project import Project
 from lapsebench.core.response import Origin, Response
 from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
+from lapsebench.core.sound import Loudness, Sound
 from lapsebench.errors import ProjectFileError
 from lapsebench.io.atomic import write_json
 
@@ -37,7 +39,7 @@ def save_project(project: Project, path: Path) -> None:
         "frames": [_frame_record(frame, folder) for frame in project.frames],
         "shots": [asdict(shot) for shot in project.shots],
         "light": asdict(project.light),
-        "film": asdict(project.film) | {"fps": str(project.film.fps), "crop": project.film.crop.value},
+        "film": _film_record(project.film, folder),
         "taken_in": sorted(project.taken_in),
         "left_out": sorted(project.left_out),
         "curves": [asdict(curve) for curve in project.curves],
@@ -66,20 +68,13 @@ def load_project(path: Path) -> Project:
 
 
 def _project(record: dict[str, Any], folder: Path) -> Project:
-    light, film = record["light"], record["film"]
+    light = record["light"]
     project = Project(
         sources=tuple(_found(source, folder) for source in record["sources"]),
         frames=tuple(_frame(entry, folder) for entry in record["frames"]),
         shots=tuple(_shot(entry) for entry in record["shots"]),
         light=LightSettings(**light | {"pegs": tuple(Peg(**peg) for peg in light["pegs"])}),
-        film=FilmSettings(
-            **film
-            | {
-                "fps": Fraction(film["fps"]),
-                "crop": Crop(film["crop"]),
-                "size": tuple(film["size"]) if film["size"] else None,
-            }
-        ),
+        film=_film(record["film"], folder),
         taken_in=frozenset(record["taken_in"]),
         left_out=frozenset(record["left_out"]),
         curves=tuple(_curve(entry) for entry in record.get("curves", ())),
@@ -88,6 +83,34 @@ def _project(record: dict[str, Any], folder: Path) -> Project:
     )
     _check(project)
     return project
+
+
+def _film_record(film: FilmSettings, folder: Path) -> dict[str, Any]:
+    record = asdict(film) | {"fps": str(film.fps), "crop": film.crop.value, "format": film.format.value}
+    if film.sound is not None:
+        record["sound"] = asdict(film.sound) | {
+            "path": _stored(film.sound.path, folder),
+            "loudness": int(film.sound.loudness),
+        }
+    return record
+
+
+def _film(entry: dict[str, Any], folder: Path) -> FilmSettings:
+    """Return the settings of the film; projects from before there were formats make H.264 without sound."""
+    size, sound = entry["size"], entry.get("sound")
+    if sound is not None:
+        loudness = Loudness(sound.get("loudness", Loudness.NET))
+        sound = Sound(**sound | {"path": _found(sound["path"], folder), "loudness": loudness})
+    return FilmSettings(
+        **entry
+        | {
+            "fps": Fraction(entry["fps"]),
+            "crop": Crop(entry["crop"]),
+            "size": tuple(size) if size else None,
+            "format": FilmFormat(entry.get("format", FilmFormat.H264)),
+            "sound": sound,
+        }
+    )
 
 
 def _clocks(entries: Sequence[dict[str, Any]]) -> Clocks:

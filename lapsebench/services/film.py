@@ -2,50 +2,46 @@
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import partial
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from lapsebench.core.bodies import by_clocks
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
-from lapsebench.core.gains import GainEv
+from lapsebench.core.filmsettings import FilmSettings
+from lapsebench.core.formats import FilmFormat, FilmKind
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.errors import FrameError, OutputError
-from lapsebench.imaging.framing import Framing, framing_of, on_black
-from lapsebench.io.encode import FilmWriter, check_size, least_bytes
+from lapsebench.imaging.framing import Framing, framing_of
+from lapsebench.io.encode import FilmWriter
+from lapsebench.io.encoders import FilmLabels
+from lapsebench.io.filmcheck import FilmCheck
+from lapsebench.io.filmlimits import TEASER_SIDE, check_size
 from lapsebench.io.filmpath import film_path, fits
+from lapsebench.io.framefiles import FrameFiles
+from lapsebench.io.hardware import hardware_encoder
+from lapsebench.io.sound import prepared
 from lapsebench.services.care import cares_of
-from lapsebench.services.preview import rendered
-from lapsebench.services.stills import Care, Still, plain, read_still, size_of
+from lapsebench.services.filmwork import FilmPictures, Gain, film_key, in_order, read_film_still
+from lapsebench.services.stills import plain, size_of
 from lapsebench.services.survey import used_frames
 
 _MEMORY = 2_000_000_000
 """Bytes that frames in work may take together."""
-_BYTES_PER_PIXEL, _PLAIN_BYTES_PER_PIXEL = 40, 12  # codes and 16-bit light of one frame, and float light unless it is plain
-
-Codes = NDArray[np.uint8]
-
-
-@dataclass(frozen=True, slots=True)
-class Gain:
-    """Stops of a frame's gain, one or of R, G and B, and the responses it goes through."""
-
-    ev: GainEv
-    responses: Responses
+_BYTES_PER_PIXEL, _PLAIN_BYTES_PER_PIXEL = 40, 16  # codes and float light of one frame, and developing unless it is plain
+_TEASER_FPS, _TEASER_FRAMES = Fraction(25, 2), 600  # most of a loop
 
 
 @dataclass(frozen=True, slots=True)
 class FilmDone:
-    """A finished film: where it is, frames in it, pixel size, seconds of film, bytes, frames a second."""
+    """A finished film: where it is, frames in it, pixel size, seconds of film, bytes, frames a second.
+
+    `check`: what was found in the file when it was looked into.
+    """
 
     path: Path
     frames: tuple[int, ...]
@@ -53,6 +49,7 @@ class FilmDone:
     seconds: float
     bytes: int
     fps: Fraction
+    check: FilmCheck | None = field(default=None, compare=False)
 
 
 def make_film(
@@ -70,77 +67,90 @@ def make_film(
     `responses`: of every frame of the project, those that its gain was measured through; none for sRGB.
 
     Sources are only read. Raises OutputError or DiskFullError where the film can't be written, FrameError for a still that
-    is gone or can't be decoded, EncoderError where the encoder fails, and what `tick` raises; nothing is left behind then.
+    is gone or can't be decoded, EncoderError where the encoder fails, SoundError for the sound, and what `tick` raises;
+    nothing is left behind then, but of a folder of frames those that are whole: asked again, the work goes on with them.
     """
     numbers = tuple(used_frames(project) if frames is None else frames)
     if not numbers:
         raise OutputError("Nothing to film: no frame is in use.", "Take frames in, or move the in and out points.")
     path = check_output(output, overwrite=overwrite, project=project)
+    form, quality = project.film.format, project.film.quality
+    numbers, fps = _thinned(numbers, project.film)
     stills = [project.frames[number] for number in numbers]
     for still in stills:
         _check_there(still)
     tick(0, len(numbers))
+    if project.film.sound is not None and form.facts.kind is not FilmKind.FILM:
+        raise OutputError(f"{form.facts.codec} carries no sound.", "Choose another format, or take the sound out.")
     framing, workers = _plan(project, stills[0])
-    fps, quality = project.film.fps, project.film.quality
-    check_size(framing.size, fps)
-    fits(path, least_bytes(framing.size, len(numbers), quality))
+    check_size(framing.size, fps, form)
+    fits(path, form.facts.least_bytes(framing.size, len(numbers), quality))
     cares = cares_of(project, numbers, lambda: tick(0, len(numbers)))
     gains = [Gain(light.gains_of(number), responses[number] if responses else ()) for number in numbers]
-    with FilmWriter(path, size=framing.size, fps=fps, quality=quality, overwrite=overwrite) as film:
-        _write_all(film, stills, gains, cares, framing, workers=workers, tick=tick)
-        film.finish()
-    return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), path.stat().st_size, fps)
+    pictures = FilmPictures(stills, gains, cares, framing, form)
+    if form.facts.kind is FilmKind.FRAMES:
+        key = film_key(project, stills, gains)
+        check = _write_folder(path, pictures, fps, key, workers=workers, overwrite=overwrite, tick=tick)
+    else:
+        (first,) = by_clocks((stills[0],), project.clocks)
+        with (
+            prepared(project.film.sound, float(len(stills) / fps)) as sound,
+            FilmWriter(
+                path,
+                size=framing.size,
+                fps=fps,
+                quality=quality,
+                form=form,
+                labels=FilmLabels(path.stem, first.taken),
+                encoder=hardware_encoder(form) if project.film.hardware else None,
+                overwrite=overwrite,
+                sound=sound,
+            ) as film,
+        ):
+            for done, frame in enumerate(in_order(pictures, range(len(stills)), workers), start=1):
+                film.write(frame)
+                tick(done, len(stills))
+            film.finish()
+        check = film.check
+    return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), _bytes_of(path), fps, check)
 
 
-def check_output(output: Path, *, overwrite: bool = False, project: Project | None = None) -> Path:
-    """Return the path a film would get, with its suffix; OutputError where it can't or must not be written."""
-    return film_path(output, overwrite=overwrite, sources=(frame.path for frame in project.frames) if project else ())
+def check_output(
+    output: Path, *, overwrite: bool = False, project: Project | None = None, form: FilmFormat | None = None
+) -> Path:
+    """Return the path a film would get, with its suffix; OutputError where it can't or must not be written.
+
+    `form`: the project's where not given.
+    """
+    sources = (frame.path for frame in project.frames) if project else ()
+    form = form or (project.film.format if project else FilmFormat.H264)
+    return film_path(output, form=form, overwrite=overwrite, sources=sources)
 
 
-def _write_all(
-    film: FilmWriter,
-    stills: list[Frame],
-    gains: list[Gain],
-    cares: list[Care],
-    framing: Framing,
-    *,
-    workers: int,
-    tick: Tick,
-) -> None:
-    """Send every still to the film in order, a few of them being made ready at a time."""
-    work = zip(stills, gains, cares, strict=True)
-    jobs = [partial(_film_picture, still, gain, care, framing) for still, gain, care in work]
-    pool = ThreadPoolExecutor(workers, thread_name_prefix="film")
-    try:
-        for done, codes in enumerate(_in_order(pool, jobs, ahead=workers + 1), start=1):
-            film.write(codes)
-            tick(done, len(jobs))
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+def _write_folder(
+    path: Path, pictures: FilmPictures, fps: Fraction, key: str, *, workers: int, overwrite: bool, tick: Tick
+) -> FilmCheck:
+    """Write the frames that are not in the folder yet."""
+    count, size, form = len(pictures), pictures.framing.size, pictures.form
+    with FrameFiles(path, size=size, fps=fps, count=count, key=key, form=form, overwrite=overwrite) as folder:
+        wanted = [number for number in range(count) if folder.wants(number)]
+        for done, frame in enumerate(in_order(pictures, wanted, workers)):
+            folder.write(frame, wanted[done])
+            tick(count - len(wanted) + done + 1, count)
+        folder.finish()
+    return folder.check
 
 
-def _in_order(pool: Executor, jobs: Sequence[Callable[[], Codes]], *, ahead: int) -> Iterator[Codes]:
-    """Yield the results of `jobs` in order, with at most `ahead` of them begun and not yet yielded."""
-    waiting: deque[Future[Codes]] = deque()
-    for job in jobs:
-        waiting.append(pool.submit(job))
-        if len(waiting) >= ahead:
-            yield waiting.popleft().result()
-    while waiting:
-        yield waiting.popleft().result()
+def _bytes_of(path: Path) -> int:
+    return sum(file.stat().st_size for file in path.iterdir()) if path.is_dir() else path.stat().st_size
 
 
-def _film_picture(still: Frame, gain: Gain, care: Care, framing: Framing) -> Codes:
-    """Return the still as it is in the film, (h, w, 3) of the film's size."""
-    read = _read(still, care)
-    return on_black(rendered(read, gain.ev, framing.placing(size_of(read)), gain.responses), framing.size)
-
-
-def _read(still: Frame, care: Care | None = None) -> Still:
-    try:
-        return read_still(still, care=care)
-    except FrameError as error:
-        raise FrameError(f"{error.what} The film was not made.", error.remedy) from error
+def _thinned(numbers: tuple[int, ...], settings: FilmSettings) -> tuple[tuple[int, ...], Fraction]:
+    """Return the frames and the rate; of a loop every n-th, so that it stays small to send."""
+    if settings.format.facts.kind is not FilmKind.ANIMATION:
+        return numbers, settings.fps
+    step = max(1, -(-settings.fps // _TEASER_FPS), -(-len(numbers) // _TEASER_FRAMES))
+    return numbers[::step], settings.fps / step
 
 
 def _check_there(still: Frame) -> None:
@@ -150,7 +160,13 @@ def _check_there(still: Frame) -> None:
 
 def _plan(project: Project, first: Frame) -> tuple[Framing, int]:
     """Return the film's framing and how many stills like the first may be in work at once, 1 to 3."""
-    read = _read(first)
+    read, settings = read_film_still(first), project.film
     width, height = size_of(read)
-    need = width * height * (_PLAIN_BYTES_PER_PIXEL if plain(read) else _BYTES_PER_PIXEL)
-    return framing_of(project.film, (width, height)), max(1, min(3, _MEMORY // need))
+    is_plain = plain(read) and not settings.format.facts.deep
+    need = width * height * (_PLAIN_BYTES_PER_PIXEL if is_plain else _BYTES_PER_PIXEL)
+    framing = framing_of(settings, (width, height))
+    if settings.format.facts.kind is FilmKind.ANIMATION and max(framing.size) > TEASER_SIDE:
+        scale = TEASER_SIDE / max(framing.size)
+        small = max(2, 2 * round(framing.size[0] * scale / 2)), max(2, 2 * round(framing.size[1] * scale / 2))
+        framing = framing_of(replace(settings, size=small, exact=True), (width, height))
+    return framing, max(1, min(3, _MEMORY // need))

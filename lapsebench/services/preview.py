@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
-from lapsebench.core.gains import GainEv
+from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.gains import GainEv, plain_gain
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.apply import (
@@ -17,9 +18,10 @@ from lapsebench.imaging.apply import (
     light_of_linear,
     light_of_raw,
 )
+from lapsebench.imaging.deep import deep_of_codes, deep_of_linear, deep_of_raw
 from lapsebench.imaging.framing import Placing, scaled
 from lapsebench.io.read import to_linear
-from lapsebench.services.stills import Developed, Still, cut_still, read_still, size_of
+from lapsebench.services.stills import Developed, Still, cut_still, plain, read_still, size_of
 
 
 def picture(frame: Frame, gain_ev: GainEv, *, long_side: int | None = None, responses: Responses = ()) -> NDArray[np.uint8]:
@@ -59,3 +61,32 @@ def rendered(read: Still, gain_ev: GainEv, placing: Placing, responses: Response
     else:
         light = light_of_codes(read.codes, gain_ev, responses)
     return codes_of_light(scaled(light, placing.size))
+
+
+def film_picture(
+    read: Still, gain_ev: GainEv, placing: Placing, responses: Responses = (), *, form: FilmFormat
+) -> NDArray[np.uint8] | NDArray[np.float32]:
+    """Return what a film of format `form` is made of, at the placing's size: sRGB codes, or light, see `film_light`.
+
+    Codes where the still has no more than 8 bits of sRGB to tell and they can go in as they are, or by one table for 8 bits;
+    loops get codes, for dither would swell them.
+    """
+    facts = form.facts
+    straight = plain(read) and not placing.resamples and (plain_gain(gain_ev) == 0 or not (facts.deep or facts.headroom))
+    if straight or facts.kind is FilmKind.ANIMATION:
+        return rendered(read, gain_ev, placing, responses)
+    return film_light(read, gain_ev, placing, responses, headroom=facts.headroom)
+
+
+def film_light(
+    read: Still, gain_ev: GainEv, placing: Placing, responses: Responses = (), *, headroom: bool
+) -> NDArray[np.float32]:
+    """Return the same as `rendered` in linear light, float (h, w, 3), 1 = white; `headroom` keeps what is above."""
+    read = cut_still(read, placing.box)
+    if isinstance(read, Developed):
+        light = deep_of_raw(read.light, gain_ev, headroom=headroom)
+    elif read.is_srgb:
+        light = deep_of_codes(read.codes, gain_ev, responses, headroom=headroom)
+    else:
+        light = deep_of_linear(to_linear(read), gain_ev, responses, headroom=headroom)
+    return scaled(light, placing.size)

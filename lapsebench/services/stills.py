@@ -12,7 +12,7 @@ from lapsebench.core.balance import Balance, Multipliers
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.mosaic import Mosaic, RawPicture, development
 from lapsebench.core.sequence import Frame
-from lapsebench.imaging.develop import full_size, half_size
+from lapsebench.imaging.develop import full_size, grey, half_size
 from lapsebench.imaging.framing import Box, cut
 from lapsebench.imaging.hotpixels import HotPixels, mend
 from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
@@ -67,11 +67,12 @@ def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
 def star_light(frame: Frame, *, min_long_side: int) -> tuple[Float32s, NDArray[np.bool_], int]:
     """Return a still as stars are looked for in it: light (h, w, 3), which px are clipped (h, w), and codes a channel has.
 
+    RAW gives the mean of its photosites in balance, (h, w, 1): primaries of film would mix channels and add to the noise.
     Raises FrameError.
     """
     if is_raw(frame.path):
-        light, clipped = _binned(frame)
-        return light, np.asarray(clipped.any(axis=2)), _RAW_LEVELS
+        raw = read_raw(frame.path)
+        return *grey(raw, development(raw, _multipliers(frame, raw))), _RAW_LEVELS
     picture = _picture(frame, min_long_side)
     clipped = np.asarray(at_top(picture.codes).any(axis=2))
     return to_linear(picture), clipped, int(np.iinfo(picture.codes.dtype).max) + 1

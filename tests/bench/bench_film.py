@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from stills import LARGE, write_stills
 
 from lapsebench.core.filmsettings import Crop, FilmSettings
-from lapsebench.io.encode import crf_of
-from lapsebench.io.probe import encoder_program
+from lapsebench.io.encoders import crf_of
+from lapsebench.io.program import encoder_program
 from lapsebench.services.film import make_film
 from lapsebench.services.survey import gather, level, survey
 

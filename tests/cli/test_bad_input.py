@@ -11,13 +11,13 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 from PIL import Image
 
 from lapsebench.cli.main import run as run_command
 from lapsebench.core.filmsettings import FilmSettings
-from lapsebench.io.probe import probe
 from lapsebench.io.projectfile import load_project, save_project
 from lapsebench.services.survey import gather
 
@@ -137,8 +137,10 @@ def test_a_project_is_filmed_with_its_settings_and_those_given(make_frames: Call
     save_project(kept, tmp_path / "night.lapsebench")
     assert run("film", tmp_path / "night.lapsebench", "-o", tmp_path / "a.mp4") == 0
     assert run("film", tmp_path / "night.lapsebench", "-o", tmp_path / "b.mp4", "--fps", 30, "--size", "64x48") == 0
-    assert (probe(tmp_path / "a.mp4").frames, probe(tmp_path / "a.mp4").fps) == (5, 50)
-    assert (probe(tmp_path / "b.mp4").size, probe(tmp_path / "b.mp4").fps) == ((64, 48), 30)
+    with av.open(tmp_path / "a.mp4") as one, av.open(tmp_path / "b.mp4") as other:
+        a, b = one.streams.video[0], other.streams.video[0]
+        assert (a.frames, a.average_rate) == (5, Fraction(50))
+        assert (b.width, b.height, b.average_rate) == (64, 48, Fraction(30))
 
 
 @pytest.mark.parametrize(
@@ -235,7 +237,8 @@ def test_odd_sizes_are_made_even_and_said(
 ) -> None:
     assert run("film", make_frames(2), "-o", tmp_path / "a.mp4", "--size", "81x61") == 0
     assert "even" in capsys.readouterr().err
-    width, height = probe(tmp_path / "a.mp4").size
+    with av.open(tmp_path / "a.mp4") as film:
+        width, height = film.streams.video[0].width, film.streams.video[0].height
     assert (width % 2, height % 2) == (0, 0)
     assert abs(width - 81) <= 1
     assert abs(height - 61) <= 1

@@ -8,30 +8,43 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from lapsebench.core.formats import FilmFormat, FilmFrame
 from lapsebench.errors import Cancelled, DiskFullError, EncoderError, OutputError
-from lapsebench.io.encode import FilmWriter, check_size, crf_of, least_bytes
+from lapsebench.imaging.planes import film_frame
+from lapsebench.io.encode import FilmWriter
+from lapsebench.io.encoders import crf_of
+from lapsebench.io.filmcheck import FilmCheck
+from lapsebench.io.filmlimits import check_size
 from lapsebench.io.filmpath import film_path, fits, partial_path
-from lapsebench.io.probe import FilmFacts, probe
+from lapsebench.io.program import encoder_program
 
 SIZE = (320, 180)
 RATE = Fraction(25)
 needs_posix = pytest.mark.skipif(sys.platform == "win32", reason="stands a shell script in for the encoder")
 
 
-def noise(count: int, size: tuple[int, int] = SIZE) -> Iterator[NDArray[np.uint8]]:
+def noise(count: int, size: tuple[int, int] = SIZE) -> Iterator[FilmFrame]:
     """Frames that don't compress."""
     rng = np.random.default_rng(7)
-    for _ in range(count):
-        yield rng.integers(0, 256, (size[1], size[0], 3), dtype=np.uint8)
+    for n in range(count):
+        yield film_frame(rng.integers(0, 256, (size[1], size[0], 3), dtype=np.uint8), FilmFormat.H264, n)
+
+
+def found_in(path: Path) -> tuple[int, tuple[int, int], Fraction]:
+    """Frames, size and rate of a film, by a library that took no part in making it."""
+    with av.open(path) as film:
+        stream = film.streams.video[0]
+        return sum(1 for _ in film.decode(stream)), (stream.width, stream.height), Fraction(stream.average_rate or 0)
 
 
 def write(path: Path, count: int = 6, *, fps: Fraction = RATE, quality: int = 70, overwrite: bool = False) -> Path:
@@ -55,7 +68,7 @@ def test_a_film_appears_under_its_name_and_nothing_else_does(tmp_path: Path, nam
     path = write(tmp_path / name)
     assert [entry.name for entry in tmp_path.iterdir()] == [name]
     assert path == tmp_path / name
-    assert probe(path) == FilmFacts(frames=6, size=SIZE, fps=25.0)
+    assert found_in(path) == (6, SIZE, Fraction(25))
 
 
 def test_a_name_without_suffix_becomes_mp4(tmp_path: Path) -> None:
@@ -89,7 +102,7 @@ def test_quality_maps_to_the_rate_factor_and_to_bytes(tmp_path: Path) -> None:
     assert [crf_of(quality) for quality in (0, 40, 70, 100)] == [32, 24, 18, 12]
     sizes = [write(tmp_path / f"{quality}.mp4", quality=quality).stat().st_size for quality in (0, 40, 70, 100)]
     assert sizes == sorted(set(sizes))
-    assert least_bytes(SIZE, 6, 70) < sizes[2]
+    assert all(FilmFormat.H264.facts.least_bytes(SIZE, 6, q) < b for q, b in zip((0, 40, 70, 100), sizes, strict=True))
 
 
 @pytest.mark.parametrize("stop", [Cancelled, KeyboardInterrupt, RuntimeError])
@@ -125,7 +138,7 @@ def test_an_existing_film_is_replaced_only_when_allowed(tmp_path: Path) -> None:
     write(tmp_path / "film.mp4")
     with pytest.raises(OutputError, match="exists already"):
         write(tmp_path / "film.mp4")
-    assert probe(write(tmp_path / "film.mp4", 9, overwrite=True)).frames == 9
+    assert found_in(write(tmp_path / "film.mp4", 9, overwrite=True))[0] == 9
 
 
 def test_a_film_that_came_to_be_meanwhile_is_not_written_over(tmp_path: Path) -> None:
@@ -189,22 +202,62 @@ def test_what_the_disk_says_is_told_as_such(
 
 
 @needs_posix
-def test_an_encoder_that_only_says_it_did_the_work_is_not_believed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("form", [FilmFormat.H264, FilmFormat.PQ, FilmFormat.FFV1, FilmFormat.GIF])
+def test_an_encoder_that_only_says_it_did_the_work_is_not_believed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: FilmFormat
+) -> None:
     encoder_that(tmp_path, "cat >/dev/null\nexit 0\n", monkeypatch)
     (tmp_path / "films").mkdir()
-    with pytest.raises(EncoderError, match="can't be read as a film"):
-        write(tmp_path / "films" / "film.mp4")
+    with (
+        pytest.raises(EncoderError, match=r"can't be (read as a film|opened)"),
+        FilmWriter(tmp_path / "films" / "film", size=SIZE, fps=RATE, quality=70, form=form) as film,
+    ):
+        film.write(film_frame(np.zeros((180, 320, 3), np.uint8), form, 0))
+        film.finish()
     assert list((tmp_path / "films").iterdir()) == []
 
 
-@pytest.mark.parametrize("facts", [FilmFacts(5, SIZE, 25.0), FilmFacts(6, (320, 182), 25.0), FilmFacts(6, SIZE, 24.0)])
+GOOD = FilmCheck(6, SIZE, RATE, 0.24, "avc1", (1, 1, 1, 1), 40.0)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"frames": 5}, "5 of 6 frames"),
+        ({"size": (320, 182)}, "320 x 182"),
+        ({"fps": Fraction(24)}, "24 frames a second"),
+        ({"seconds": 0.3}, "0.300 s"),
+        ({"tag": "avc3"}, "avc3"),
+        ({"colour": (1, 13, 1, 1)}, "colour"),
+        ({"psnr_db": 9.0}, "pictures differ"),
+        ({"light_level": (100, 50)}, "light level"),
+    ],
+)
 def test_a_film_that_holds_something_else_is_refused(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, facts: FilmFacts
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, wrong: dict[str, Any], said: str
 ) -> None:
-    monkeypatch.setattr("lapsebench.io.encode.probe", lambda _film: facts)
-    with pytest.raises(EncoderError, match="not what was sent"):
+    monkeypatch.setattr("lapsebench.io.filmcheck._film", lambda *_: replace(GOOD, **wrong))
+    with pytest.raises(EncoderError, match=f"not what was sent.*{said}"):
         write(tmp_path / "film.mp4")
     assert list(tmp_path.iterdir()) == []
+
+
+@needs_posix
+@pytest.mark.parametrize("change", ["eq=brightness=0.06", "hflip", "scale=out_range=pc:in_range=tv", "hue=h=25"])
+def test_an_encoder_that_changes_the_pictures_is_found_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: str
+) -> None:
+    real = encoder_program()
+    change_all = f'set -- "$@" "$(printf %s "$a" | sed "s/setparams=/{change},setparams=/")"'
+    encoder_that(tmp_path, f'i=0; for a; do [ $i = 0 ] && set --; i=1; {change_all}; done; exec "{real}" "$@"', monkeypatch)
+    picture = (60 + 140 * np.mgrid[0:180, 0:320][1] / 320)[..., None] * np.array([1, 0.8, 0.5])
+    frame = film_frame(picture.astype(np.uint8), FilmFormat.H264, 0)
+    with (
+        pytest.raises(EncoderError, match="pictures differ"),
+        FilmWriter(tmp_path / "film.mp4", size=SIZE, fps=RATE, quality=70) as film,
+    ):
+        film.write(frame)
+        film.finish()
 
 
 def test_a_missing_encoder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -218,8 +271,15 @@ def test_a_missing_encoder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr("imageio_ffmpeg.get_ffmpeg_exe", none)
     with pytest.raises(EncoderError, match="can't be started"):
         write(tmp_path / "film.mp4")
-    with pytest.raises(EncoderError, match="can't be started"):
-        probe(tmp_path / "film.mp4")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_film_without_frames_is_a_mistake_of_ours(tmp_path: Path) -> None:
+    with (
+        pytest.raises(ValueError, match="without frames"),
+        FilmWriter(tmp_path / "f.mp4", size=SIZE, fps=RATE, quality=70) as film,
+    ):
+        film.finish()
     assert list(tmp_path.iterdir()) == []
 
 
@@ -228,7 +288,7 @@ def test_a_frame_of_another_size_is_a_mistake_of_ours(tmp_path: Path) -> None:
         pytest.raises(ValueError, match="in a film of"),
         FilmWriter(tmp_path / "f.mp4", size=SIZE, fps=RATE, quality=70) as film,
     ):
-        film.write(np.zeros((180, 318, 3), np.uint8))
+        film.write(next(noise(1, (318, 180))))
 
 
 @pytest.fixture

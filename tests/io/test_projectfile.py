@@ -15,8 +15,10 @@ from lapsebench.core.area import AreaKind, MeteringArea
 from lapsebench.core.bodies import Body, with_offset
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Fault, Frame, Shot
+from lapsebench.core.sound import Loudness, Sound
 from lapsebench.errors import OutputError, ProjectFileError
 from lapsebench.io.projectfile import load_project, save_project
 
@@ -60,6 +62,40 @@ def test_a_project_from_before_colour_was_evened_opens(night: tuple[Project, Pat
     del record["light"]["colour"]
     path.write_text(json.dumps(record))
     assert load_project(path) == replace(project, light=replace(project.light, colour=False))
+
+
+def test_format_hardware_and_sound_come_back_and_move_with_the_folder(night: tuple[Project, Path], tmp_path: Path) -> None:
+    project, path = night
+    sound = Sound(path.parent / "raws" / "tune.flac", 12.5, 0.0, 4.0, Loudness.BROADCAST)
+    project = replace(project, film=replace(project.film, format=FilmFormat.PQ, hardware=True, sound=sound))
+    save_project(project, path)
+    assert load_project(path) == project
+    moved = Path(shutil.move(path.parent, tmp_path / "moved"))
+    loaded = load_project(moved / path.name).film.sound
+    assert loaded == replace(sound, path=moved / "raws" / "tune.flac")
+
+
+def test_a_project_from_before_formats_makes_h264_without_sound(night: tuple[Project, Path]) -> None:
+    project, path = night
+    save_project(project, path)
+    record = json.loads(path.read_text())
+    for name in ("format", "hardware", "sound"):
+        del record["film"][name]
+    path.write_text(json.dumps(record))
+    assert load_project(path).film == replace(project.film, format=FilmFormat.H264, hardware=False, sound=None)
+
+
+@pytest.mark.parametrize(
+    "change", [{"format": "vhs"}, {"sound": {"path": "a.wav", "start_s": -1}}, {"sound": {"path": "a.wav", "loudness": -9}}]
+)
+def test_a_damaged_format_or_sound_is_refused(night: tuple[Project, Path], change: dict[str, object]) -> None:
+    project, path = night
+    save_project(project, path)
+    record = json.loads(path.read_text())
+    record["film"] |= change
+    path.write_text(json.dumps(record))
+    with pytest.raises(ProjectFileError, match="damaged"):
+        load_project(path)
 
 
 def test_a_project_from_before_metering_areas_opens(night: tuple[Project, Path]) -> None:

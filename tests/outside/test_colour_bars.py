@@ -13,6 +13,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from lapsebench.core.formats import FilmFormat
+from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter
 
 BARS = {
@@ -34,8 +36,8 @@ def planes(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
     bars = np.repeat(np.array(list(BARS), np.uint8)[None], WIDTH, axis=1).repeat(360, axis=0)
     path: Path = tmp_path_factory.mktemp("bars") / request.param
     with FilmWriter(path, size=(WIDTH * len(BARS), 360), fps=Fraction(25), quality=100) as film:
-        for _ in range(12):
-            film.write(bars)
+        for n in range(12):
+            film.write(film_frame(bars, FilmFormat.H264, n))
         film.finish()
     with av.open(path) as decoded:
         return [

@@ -12,6 +12,8 @@ import av
 import numpy as np
 import pytest
 
+from lapsebench.core.formats import FilmFormat
+from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter
 
 _HOLDERS = {b"moov", b"trak", b"mdia", b"minf", b"stbl"}
@@ -26,7 +28,7 @@ def film_file(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathF
         for n in range(60):
             frame = np.zeros((240, 320, 3), np.uint8)
             frame[:, : 5 * n] = (40, 180, 90)
-            film.write(frame)
+            film.write(film_frame(frame, FilmFormat.H264, n))
         return film.finish()
 
 

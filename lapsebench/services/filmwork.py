@@ -1,0 +1,82 @@
+"""The pictures of a film, made ready a few at a time and handed on in order."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+from lapsebench import __version__
+from lapsebench.core.curves import Responses
+from lapsebench.core.formats import FilmFormat, FilmFrame
+from lapsebench.core.gains import GainEv
+from lapsebench.core.project import Project
+from lapsebench.core.sequence import Frame
+from lapsebench.errors import FrameError
+from lapsebench.imaging.framing import Framing, on_black
+from lapsebench.imaging.planes import film_frame
+from lapsebench.services.preview import film_picture
+from lapsebench.services.stills import Care, Still, read_still, size_of
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """Stops of a frame's gain, one or of R, G and B, and the responses it goes through."""
+
+    ev: GainEv
+    responses: Responses
+
+
+@dataclass(frozen=True, slots=True)
+class FilmPictures:
+    """The frames of a film: their stills, gains and care, in order, how they are framed, and the film's format."""
+
+    stills: Sequence[Frame]
+    gains: Sequence[Gain]
+    cares: Sequence[Care]
+    framing: Framing
+    form: FilmFormat
+
+    def __len__(self) -> int:
+        return len(self.stills)
+
+    def frame(self, number: int) -> FilmFrame:
+        """Return frame `number` as it is in the film. Raises FrameError."""
+        read, gain = read_film_still(self.stills[number], self.cares[number]), self.gains[number]
+        placing = self.framing.placing(size_of(read))
+        picture = film_picture(read, gain.ev, placing, gain.responses, form=self.form)
+        return film_frame(on_black(picture, self.framing.size), self.form, number)
+
+
+def read_film_still(still: Frame, care: Care | None = None) -> Still:
+    """Return a still for the film; FrameError says that there is none then."""
+    try:
+        return read_still(still, care=care)
+    except FrameError as error:
+        raise FrameError(f"{error.what} The film was not made.", error.remedy) from error
+
+
+def in_order(pictures: FilmPictures, numbers: Sequence[int], workers: int) -> Iterator[FilmFrame]:
+    """Yield the frames `numbers` in order, `workers` of them being made ready at a time."""
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="film")
+    waiting: deque[Future[FilmFrame]] = deque()
+    try:
+        for number in numbers:
+            waiting.append(pool.submit(pictures.frame, number))
+            if len(waiting) > workers:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def film_key(project: Project, stills: Sequence[Frame], gains: Sequence[Gain]) -> str:
+    """Return what tells this film from others: its frames, as their files are now, their gains, and all settings."""
+    told = hashlib.sha256(f"{__version__} {replace(project, frames=(), sources=())!r}".encode())
+    for still, gain in zip(stills, gains, strict=True):
+        state = still.path.stat()
+        told.update(f"{still!r} {state.st_size} {state.st_mtime_ns} {gain!r}".encode(errors="replace"))
+    return told.hexdigest()
