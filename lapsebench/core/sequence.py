@@ -10,6 +10,8 @@ from pathlib import Path
 from lapsebench.core.area import MeteringArea
 from lapsebench.core.balance import Balance
 from lapsebench.core.exposure import exposure_ev, shutter_text
+from lapsebench.core.look import Look
+from lapsebench.core.view import View
 
 
 class Fault(StrEnum):
@@ -123,7 +125,8 @@ class Shot:
     """A run of frames with one camera position: `first` to `last`, both within, and `why` it starts here.
 
     `trim_in` and `trim_out` are the in and out points (frame numbers of the project, both within the shot). `area` is what
-    is measured of its pictures. `balance` is the white balance that its RAW stills are shown and filmed with.
+    is measured of its pictures. `balance` is the white balance that its RAW stills are shown and filmed with, `look` what
+    is done to the film's colours, and `view` the part of the picture that the film shows.
     """
 
     first: int
@@ -134,6 +137,8 @@ class Shot:
     in_film: bool = True
     area: MeteringArea = field(default_factory=MeteringArea)
     balance: Balance = field(default_factory=Balance)
+    look: Look = field(default_factory=Look)
+    view: View = field(default_factory=View)
 
     def __post_init__(self) -> None:
         if self.trim_in < 0:

@@ -6,11 +6,12 @@ time, and its middle with its size, so that a zoom has one point that stays wher
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import cos, exp, isfinite, log, pi, radians, sin
 
 MOST_TURN_DEG = 15.0
 LEAST_SCALE = 0.1
+_SAME = 1e-6  # of the scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +50,11 @@ class View:
             return self.start
         first, last = self.start, self.end
         eased = (1 - cos(pi * min(max(share, 0.0), 1.0))) / 2
-        if first.scale == last.scale:
+        if abs(first.scale - last.scale) < _SAME:
             scale, moved = first.scale, eased
         else:
             scale = exp(log(first.scale) + eased * log(last.scale / first.scale))
-            moved = (scale - first.scale) / (last.scale - first.scale)
+            moved = min(max((scale - first.scale) / (last.scale - first.scale), 0.0), 1.0)
         scale = min(max(scale, LEAST_SCALE), 1.0)
         return Aim(first.x + moved * (last.x - first.x), first.y + moved * (last.y - first.y), scale)
 
@@ -71,6 +72,17 @@ class Patch:
     height: float
     turn_deg: float = 0.0
 
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height, px."""
+        return self.width, self.height
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """How far it reaches from its middle across and down, px."""
+        a = abs(radians(self.turn_deg))
+        return (self.width * cos(a) + self.height * sin(a)) / 2, (self.width * sin(a) + self.height * cos(a)) / 2
+
 
 def patch_of(aim: Aim, source: tuple[int, int], ratio: float, turn_deg: float = 0.0) -> Patch:
     """Return the part of a picture of `source` = (width, height) px that an aim shows, moved so that it lies within.
@@ -79,21 +91,12 @@ def patch_of(aim: Aim, source: tuple[int, int], ratio: float, turn_deg: float = 
     """
     across, down = source
     largest = largest_width(source, ratio, turn_deg)
-    width = aim.scale * largest
-    height = width / ratio
-    reach_x, reach_y = _reach(width, height, turn_deg)
-    x = min(max(aim.x * across, reach_x), across - reach_x)
-    y = min(max(aim.y * down, reach_y), down - reach_y)
-    return Patch(x, y, width, height, turn_deg)
+    patch = Patch(aim.x * across, aim.y * down, aim.scale * largest, aim.scale * largest / ratio, turn_deg)
+    reach_x, reach_y = patch.reach
+    return replace(patch, x=min(max(patch.x, reach_x), across - reach_x), y=min(max(patch.y, reach_y), down - reach_y))
 
 
 def largest_width(source: tuple[int, int], ratio: float, turn_deg: float = 0.0) -> float:
     """Return the width of the largest rectangle of a ratio that lies within a picture, px, turned by some degrees."""
     a = abs(radians(turn_deg))
     return min(source[0] / (cos(a) + sin(a) / ratio), source[1] / (sin(a) + cos(a) / ratio))
-
-
-def _reach(width: float, height: float, turn_deg: float) -> tuple[float, float]:
-    """Return how far a turned rectangle reaches from its middle, across and down."""
-    a = abs(radians(turn_deg))
-    return (width * cos(a) + height * sin(a)) / 2, (width * sin(a) + height * cos(a)) / 2

@@ -8,6 +8,7 @@ from PySide6.QtGui import QImage
 from lapsebench.core.balance import Multipliers
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
+from lapsebench.core.look import Look
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.jobs import Jobs, Latest
@@ -16,7 +17,7 @@ from lapsebench.gui.session import Session
 from lapsebench.gui.sharp import Sharp, Wanted
 from lapsebench.gui.words import Words
 from lapsebench.services import preview
-from lapsebench.services.balances import shown_codes
+from lapsebench.services.finish import PLAIN, Finish
 
 _SETTLE_MS = 60
 
@@ -31,7 +32,7 @@ class PictureFeed(QObject):
         self._session, self._view, self._words = session, view, Words(self)
         self._sharp: Sharp | None = None
         self._playing = self._dim_cut = False
-        self._balance: Multipliers | None = None
+        self._seen: tuple[Multipliers | None, Look] = None, Look()
         self._latest = Latest(jobs, self)
         self._latest.ready.connect(self._take)
         self._latest.failed.connect(self.failed)
@@ -67,7 +68,7 @@ class PictureFeed(QObject):
             return
         if frame.width:
             self._view.set_source(frame.width, frame.height)
-        self._balance = frame.shown_balance
+        self._seen = frame.shown_balance, self._session.finish_of(self._session.playhead).look
         self._show_captions(frame)
         self._show_at_hand()
         if not self._playing:
@@ -81,10 +82,11 @@ class PictureFeed(QObject):
         measure = self._session.measures.get(number)
         before = film = None
         if self._view.side is not Side.FILM:
-            before = sharp.before.image if sharp and sharp.before else _proxy(measure, frame, 0.0, ())
+            before = sharp.before.image if sharp and sharp.before else _proxy(measure, frame, 0.0, (), PLAIN)
         if self._view.side is not Side.BEFORE:
-            responses = self._session.responses_of(number)
-            film = (sharp.with_gain(gain, responses) if sharp else None) or _proxy(measure, frame, gain, responses)
+            responses, finish = self._session.responses_of(number), self._session.finish_of(number)
+            film = sharp.with_gain(gain, responses, finish) if sharp else None
+            film = film or _proxy(measure, frame, gain, responses, finish)
         self._view.set_pictures(before, film)
 
     def _ask(self) -> None:
@@ -93,8 +95,8 @@ class PictureFeed(QObject):
         if frame is None or not frame.readable or self._playing or not view.isVisible():
             return
         before, film = view.side is not Side.FILM, view.side is not Side.BEFORE
-        gain, responses = session.gains_of(number), session.responses_of(number)
-        wanted = Wanted(number, frame, gain, view.wanted_long_side(), before=before, film=film, responses=responses)
+        done = session.responses_of(number), session.finish_of(number)
+        wanted = Wanted(number, frame, session.gains_of(number), view.wanted_long_side(), before, film, *done)
         if wanted.met_by(kept):
             self._latest.drop()  # what is under way is of a gain or size that is past
         else:
@@ -127,7 +129,7 @@ class PictureFeed(QObject):
         """Show what an edit changed; a film light that changed is told by itself."""
         frame = self._session.frame
         self._show_crop()
-        if frame is not None and frame.shown_balance != self._balance:
+        if frame is not None and (frame.shown_balance, self._session.finish_of(self._session.playhead).look) != self._seen:
             self.refresh()
 
     def _show_crop(self) -> None:
@@ -141,13 +143,15 @@ class PictureFeed(QObject):
         self._view.set_crop(None if whole else share)
 
 
-def _proxy(measure: FrameMeasure | None, frame: Frame, gain_ev: GainEv, responses: Responses) -> QImage | None:
+def _proxy(
+    measure: FrameMeasure | None, frame: Frame, gain_ev: GainEv, responses: Responses, finish: Finish
+) -> QImage | None:
     if measure is None:
         return None
-    return to_image(shown_codes(preview.proxy_picture(measure, gain_ev, responses), frame))
+    return to_image(preview.small_picture(measure, frame, gain_ev, responses, finish))
 
 
 def thumbnail(session: Session, number: int) -> QImage | None:
     """Return the small picture of a frame as it is in the film, None while it is not measured."""
-    frame = session.project.frames[number]
-    return _proxy(session.measures.get(number), frame, session.gains_of(number), session.responses_of(number))
+    frame, done = session.project.frames[number], (session.responses_of(number), session.finish_of(number))
+    return _proxy(session.measures.get(number), frame, session.gains_of(number), *done)

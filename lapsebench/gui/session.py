@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
 from math import isfinite
@@ -12,13 +13,16 @@ from PySide6.QtGui import QUndoStack
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.gains import GainEv
+from lapsebench.core.look import Look
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.shots import split_shot
+from lapsebench.errors import LapsebenchError
 from lapsebench.gui.commands import Edit, EditCommand, toggle_frame, toggle_frames
 from lapsebench.services import survey as surveying
 from lapsebench.services.balances import balanced
+from lapsebench.services.finish import Finish, finish_of
 from lapsebench.services.metering import Metering
 
 _GESTURE_MS = 800  # key presses on a slider closer than this are one step
@@ -87,6 +91,20 @@ class Session(QObject):
     def responses_of(self, frame: int) -> Responses:
         """Return the responses of a frame, none while they are unknown."""
         return self._responses[frame] if frame < len(self._responses) else ()
+
+    def finish_of(self, frame: int) -> Finish:
+        """Return what is done to a frame after its gain; a look-up table that can't be read is left out."""
+        look = self.project.shots[self._shot_of(frame)].look if self.project.shots else Look()
+        try:
+            return finish_of(look)
+        except LapsebenchError:
+            return finish_of(replace(look, lut=None))
+
+    def share_of(self, frame: int) -> float:
+        """Return at what share 0..1 of its shot's film time a frame is shown, of those left out that of the next one in."""
+        shot = self.project.shots[self._shot_of(frame)]
+        used = [number for number in self.used if number in shot.frames]
+        return min(bisect_left(used, frame), len(used) - 1) / (len(used) - 1) if len(used) > 1 else 0.0
 
     def used_in_shot(self) -> list[int]:
         """Return the frames of the current shot that are played: those in the film, else all from in to out."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +11,11 @@ from PySide6.QtGui import QImage
 from lapsebench.core.balance import Multipliers
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
+from lapsebench.core.look import Look
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.picture import to_image
 from lapsebench.services import preview
+from lapsebench.services.finish import PLAIN, Finish
 
 _MOST_AT_ONCE = 2_000_000
 """Pixels that can be given another gain within one step of a slider."""
@@ -38,6 +40,7 @@ class Sharp:
     film: Rendered | None
     responses: Responses = ()
     balance: Multipliers | None = None
+    look: Look = field(default_factory=Look)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -45,13 +48,13 @@ class Sharp:
         made = self.film or self.before
         return (made.image.width(), made.image.height()) if made else (0, 0)
 
-    def with_gain(self, gain_ev: GainEv, responses: Responses) -> QImage | None:
-        """Return the film side at a gain: as rendered, else made from the side before unless that takes too long."""
-        if self.film is not None and (self.gain_ev, self.responses) == (gain_ev, responses):
+    def with_gain(self, gain_ev: GainEv, responses: Responses, finish: Finish) -> QImage | None:
+        """Return the film side: as rendered, else made from the side before unless that takes too long."""
+        if self.film is not None and (self.gain_ev, self.responses, self.look) == (gain_ev, responses, finish.look):
             return self.film.image
         if self.before is None or self.size[0] * self.size[1] > _MOST_AT_ONCE:
             return None
-        return to_image(preview.with_gain(self.before.pixels, gain_ev, responses))
+        return to_image(preview.with_gain(self.before.pixels, gain_ev, responses, finish))
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,7 @@ class Wanted:
     before: bool
     film: bool
     responses: Responses
+    finish: Finish = PLAIN
 
     def render(self, kept: Sharp | None) -> Sharp:
         """Return what is wanted, with what is `kept` of the same picture; each other side is decoded once."""
@@ -72,13 +76,14 @@ class Wanted:
             kept = None
         before = kept.before if kept else None
         film = kept.film if kept and self._gained_alike(kept) else None
-        if self.gain_ev == 0.0:
-            before = film = before or film or self._rendered(0.0)
+        if self.gain_ev == 0.0 and self.finish.look == Look():
+            before = film = before or film or self._rendered(0.0, PLAIN)
         if self.before and before is None:
-            before = self._rendered(0.0)
+            before = self._rendered(0.0, PLAIN)
         if self.film and film is None:
-            film = self._rendered(self.gain_ev)
-        return Sharp(self.number, self.gain_ev, self.long_side, before, film, self.responses, self.frame.shown_balance)
+            film = self._rendered(self.gain_ev, self.finish)
+        made_for = self.responses, self.frame.shown_balance, self.finish.look
+        return Sharp(self.number, self.gain_ev, self.long_side, before, film, *made_for)
 
     def met_by(self, sharp: Sharp | None) -> bool:
         """Return whether `sharp` is all that is wanted."""
@@ -93,8 +98,8 @@ class Wanted:
         return (sharp.frame, sharp.long_side, sharp.balance) == own
 
     def _gained_alike(self, sharp: Sharp) -> bool:
-        return (sharp.gain_ev, sharp.responses) == (self.gain_ev, self.responses)
+        return (sharp.gain_ev, sharp.responses, sharp.look) == (self.gain_ev, self.responses, self.finish.look)
 
-    def _rendered(self, gain_ev: GainEv) -> Rendered:
-        pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side, responses=self.responses)
+    def _rendered(self, gain_ev: GainEv, finish: Finish) -> Rendered:
+        pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side, responses=self.responses, finish=finish)
         return Rendered(pixels, to_image(pixels))

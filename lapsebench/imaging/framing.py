@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import ceil, floor
 from typing import Any, TypeVar
 
 import cv2
@@ -10,7 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.filmsettings import FilmSettings
+from lapsebench.core.view import Patch, View, largest_width, patch_of
+from lapsebench.imaging.resample import resampled
 
+_SPARE = 3  # px
 Size = tuple[int, int]
 Box = tuple[int, int, int, int]
 Shown = TypeVar("Shown", bound=np.generic)
@@ -18,15 +22,23 @@ Shown = TypeVar("Shown", bound=np.generic)
 
 @dataclass(frozen=True, slots=True)
 class Placing:
-    """How one frame goes into the film: its `box` (x, y, width, height in its pixels), shown at `size` in the middle."""
+    """How one frame goes into the film: its `box` (x, y, width, height in its pixels), shown at `size` in the middle.
+
+    `patch`: the part of the box that is shown, where that is no whole pixels of it or turned; None is all of the box.
+    """
 
     box: Box
     size: Size
+    patch: Patch | None = None
 
     @property
     def resamples(self) -> bool:
         """Whether the box has to be scaled."""
-        return self.box[2:] != self.size
+        return self.patch is not None or self.box[2:] != self.size
+
+    def fitted(self, light: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return linear light (h, w, 3) of the box at the placing's size."""
+        return scaled(light, self.size) if self.patch is None else resampled(light, self.patch, self.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +49,8 @@ class Framing:
     source: Size
     size: Size
 
-    def placing(self, source: Size) -> Placing:
-        """Return how a still of `source` pixels goes in.
+    def placing(self, source: Size, view: View = View(), share: float = 0.0) -> Placing:  # noqa: B008
+        """Return how a still of `source` pixels goes in, shown as `view` has it at a `share` 0..1 of its shot's film time.
 
         Stills of the first one's size are cropped as the settings say. Others, of another camera or crop, fill the film's
         frame, and what sticks out is cut off evenly; an upright one among wide ones (or the reverse) goes in whole, on
@@ -48,17 +60,49 @@ class Framing:
         if self._turned(source):
             scale = min(self.size[0] / source[0], self.size[1] / source[1])
             return Placing(whole, (max(1, round(source[0] * scale)), max(1, round(source[1] * scale))))
+        if not view.is_plain:
+            return self._viewed(source, view, share)
         box = self.settings.crop_box(*source) if source == self.source else whole
         return Placing(_trimmed(_filling_box(box, self.size), self.size), self.size)
+
+    def _viewed(self, source: Size, view: View, share: float) -> Placing:
+        patch = patch_of(view.at(share), source, self.size[0] / self.size[1], view.turn_deg)
+        x, y, width, height = box = _around(patch, source)
+        if (width, height) == self.size and patch == Patch(x + width / 2, y + height / 2, width, height):
+            return Placing(box, self.size)
+        return Placing(box, self.size, replace(patch, x=patch.x - x, y=patch.y - y))
 
     def _turned(self, source: Size) -> bool:
         square = self.size[0] == self.size[1]
         return not square and _upright(source) != _upright(self.source) and _upright(source) != _upright(self.size)
 
 
-def framing_of(settings: FilmSettings, source: Size) -> Framing:
-    """Return the framing of a film whose first still has `source` = (width, height) pixels."""
-    return Framing(settings, source, settings.framed_size(*source))
+def framing_of(settings: FilmSettings, source: Size, view: View = View()) -> Framing:  # noqa: B008
+    """Return the framing of a film whose first still has `source` = (width, height) pixels and is shown as `view` has it.
+
+    A film of the source's own pixels has as many as the larger of the view's ends.
+    """
+    size = settings.framed_size(*source)
+    if settings.size is None and not view.is_plain:
+        scale = max(aim.scale for aim in (view.start, view.end) if aim is not None)
+        width = scale * largest_width(source, size[0] / size[1], view.turn_deg)
+        size = _even(width), _even(width * size[1] / size[0])
+    return Framing(settings, source, size)
+
+
+def _even(length: float) -> int:
+    return max(2, 2 * round(length / 2))
+
+
+def _around(patch: Patch, source: Size) -> Box:
+    """Return the pixels that a patch touches, with some to spare."""
+    reach_x, reach_y = patch.reach
+    left, top = max(floor(patch.x - reach_x) - _SPARE, 0), max(floor(patch.y - reach_y) - _SPARE, 0)
+    right, bottom = min(ceil(patch.x + reach_x) + _SPARE, source[0]), min(ceil(patch.y + reach_y) + _SPARE, source[1])
+    corner = patch.x - reach_x, patch.y - reach_y
+    if not patch.turn_deg and all(float(value).is_integer() for value in (*corner, *patch.size)):
+        return int(corner[0]), int(corner[1]), int(patch.width), int(patch.height)
+    return left, top, right - left, bottom - top
 
 
 def cut(pixels: NDArray[Any], box: Box) -> NDArray[Any]:

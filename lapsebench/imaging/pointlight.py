@@ -100,11 +100,7 @@ def _noise(core: Image) -> Image:
 def find_points(found_in: PointMap) -> Floats:
     """Return x, y (px) and the height over the noise of up to 600 points, (3, k), the clearest first."""
     core, sd, least = found_in.core, found_in.sd, _COARSE_FOUND if found_in.levels <= _COARSE else _FOUND
-    peak = (
-        (core >= cv2.dilate(core, np.ones((5, 5), np.uint8)))
-        & (core > least * sd)
-        & (found_in.full == 0)
-    )
+    peak = (core >= cv2.dilate(core, np.ones((5, 5), np.uint8))) & (core > least * sd) & (found_in.full == 0)
     peak[:_EDGE], peak[-_EDGE:], peak[:, :_EDGE], peak[:, -_EDGE:] = False, False, False, False
     y, x = np.nonzero(peak)
     height = core[y, x] / sd[y, x]

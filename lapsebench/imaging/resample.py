@@ -1,6 +1,6 @@
 """Resamples a turned part of a picture, in linear light, to the film's pixels.
 
-Going down every film pixel is the mean of what it covers, parts of pixels by their share; going up it is linear between them.
+Going down every film pixel is the mean of what it covers, parts of pixels by their share; going up it is linear in between.
 No weight is negative and every source pixel counts in full: a star keeps its light wherever a slow pan takes it, and has
 no dark ring (a kernel with negative lobes, such as cubic or Lanczos, digs one).
 """

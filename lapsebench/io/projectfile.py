@@ -19,10 +19,12 @@ from lapsebench.core.curves import CameraCurve
 from lapsebench.core.filmlight import LightSettings, Peg
 from lapsebench.core.filmsettings import Crop, FilmSettings
 from lapsebench.core.formats import FilmFormat
+from lapsebench.core.look import Look
 from lapsebench.core.project import Project
 from lapsebench.core.response import Origin, Response
 from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.core.sound import Loudness, Sound
+from lapsebench.core.view import Aim, View
 from lapsebench.errors import ProjectFileError
 from lapsebench.io.atomic import write_json
 
@@ -172,8 +174,16 @@ def _frame_record(frame: Frame, folder: Path) -> dict[str, Any]:
 
 
 def _shot(entry: dict[str, Any]) -> Shot:
-    """Return a shot; those of older projects measure the whole picture, in the balance it was shot with."""
-    return Shot(**entry | {"area": _area(entry.get("area")), "balance": _shot_balance(entry.get("balance"))})
+    """Return a shot; those of older projects measure and show the whole picture, as it was shot."""
+    parts = {"area": _area(entry.get("area")), "balance": _shot_balance(entry.get("balance"))}
+    return Shot(**entry | parts | {"look": Look(**entry.get("look", {})), "view": _view(entry.get("view"))})
+
+
+def _view(stored: dict[str, Any] | None) -> View:
+    if stored is None:
+        return View()
+    end = stored["end"]
+    return View(Aim(**stored["start"]), None if end is None else Aim(**end), float(stored["turn_deg"]))
 
 
 def _area(stored: dict[str, Any] | None) -> MeteringArea:

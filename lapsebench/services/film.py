@@ -15,6 +15,7 @@ from lapsebench.core.formats import FilmFormat, FilmKind
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
+from lapsebench.core.view import View
 from lapsebench.errors import FrameError, OutputError
 from lapsebench.imaging.framing import Framing, framing_of
 from lapsebench.io.encode import FilmWriter
@@ -26,7 +27,7 @@ from lapsebench.io.framefiles import FrameFiles
 from lapsebench.io.hardware import hardware_encoder
 from lapsebench.io.sound import prepared
 from lapsebench.services.care import cares_of
-from lapsebench.services.filmwork import FilmPictures, Gain, film_key, in_order, read_film_still
+from lapsebench.services.filmwork import FilmPictures, Gain, film_key, in_order, read_film_still, shown_of
 from lapsebench.services.stills import plain, size_of
 from lapsebench.services.survey import used_frames
 
@@ -82,12 +83,13 @@ def make_film(
     tick(0, len(numbers))
     if project.film.sound is not None and form.facts.kind is not FilmKind.FILM:
         raise OutputError(f"{form.facts.codec} carries no sound.", "Choose another format, or take the sound out.")
-    framing, workers = _plan(project, stills[0])
+    shown = shown_of(project, numbers)
+    framing, workers = _plan(project, stills[0], shown[0].view)
     check_size(framing.size, fps, form)
     fits(path, form.facts.least_bytes(framing.size, len(numbers), quality))
     cares = cares_of(project, numbers, lambda: tick(0, len(numbers)))
     gains = [Gain(light.gains_of(number), responses[number] if responses else ()) for number in numbers]
-    pictures = FilmPictures(stills, gains, cares, framing, form)
+    pictures = FilmPictures(stills, gains, cares, shown, framing, form)
     if form.facts.kind is FilmKind.FRAMES:
         key = film_key(project, stills, gains)
         check = _write_folder(path, pictures, fps, key, workers=workers, overwrite=overwrite, tick=tick)
@@ -158,13 +160,13 @@ def _check_there(still: Frame) -> None:
         raise FrameError(f"{still.path} is not there any more.", "Put it back, or leave it out of the film.")
 
 
-def _plan(project: Project, first: Frame) -> tuple[Framing, int]:
+def _plan(project: Project, first: Frame, view: View) -> tuple[Framing, int]:
     """Return the film's framing and how many stills like the first may be in work at once, 1 to 3."""
     read, settings = read_film_still(first), project.film
     width, height = size_of(read)
     is_plain = plain(read) and not settings.format.facts.deep
     need = width * height * (_PLAIN_BYTES_PER_PIXEL if is_plain else _BYTES_PER_PIXEL)
-    framing = framing_of(settings, (width, height))
+    framing = framing_of(settings, (width, height), view)
     if settings.format.facts.kind is FilmKind.ANIMATION and max(framing.size) > TEASER_SIDE:
         scale = TEASER_SIDE / max(framing.size)
         small = max(2, 2 * round(framing.size[0] * scale / 2)), max(2, 2 * round(framing.size[1] * scale / 2))

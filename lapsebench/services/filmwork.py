@@ -14,9 +14,11 @@ from lapsebench.core.formats import FilmFormat, FilmFrame
 from lapsebench.core.gains import GainEv
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
+from lapsebench.core.view import View
 from lapsebench.errors import FrameError
 from lapsebench.imaging.framing import Framing, on_black
 from lapsebench.imaging.planes import film_frame
+from lapsebench.services.finish import PLAIN, Finish, finish_of
 from lapsebench.services.preview import film_picture
 from lapsebench.services.stills import Care, Still, read_still, size_of
 
@@ -30,12 +32,33 @@ class Gain:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """How a frame is shown: the finish and view of its shot, and at what share 0..1 of the shot's film time."""
+
+    finish: Finish
+    view: View
+    share: float
+
+
+def shown_of(project: Project, numbers: Sequence[int]) -> list[Shown]:
+    """Return how each of the film's frames `numbers` is shown. Raises LapsebenchError where a look can't be used."""
+    shown = dict.fromkeys(numbers, Shown(PLAIN, View(), 0.0))
+    for shot in project.shots:
+        members = [number for number in numbers if number in shot.frames]
+        finish = finish_of(shot.look) if members else PLAIN
+        last = max(len(members) - 1, 1)
+        shown |= {number: Shown(finish, shot.view, place / last) for place, number in enumerate(members)}
+    return [shown[number] for number in numbers]
+
+
+@dataclass(frozen=True, slots=True)
 class FilmPictures:
-    """The frames of a film: their stills, gains and care, in order, how they are framed, and the film's format."""
+    """The frames of a film: their stills, gains, care and how each is shown, in order, the framing, and the format."""
 
     stills: Sequence[Frame]
     gains: Sequence[Gain]
     cares: Sequence[Care]
+    shown: Sequence[Shown]
     framing: Framing
     form: FilmFormat
 
@@ -45,8 +68,9 @@ class FilmPictures:
     def frame(self, number: int) -> FilmFrame:
         """Return frame `number` as it is in the film. Raises FrameError."""
         read, gain = read_film_still(self.stills[number], self.cares[number]), self.gains[number]
-        placing = self.framing.placing(size_of(read))
-        picture = film_picture(read, gain.ev, placing, gain.responses, form=self.form)
+        shown = self.shown[number]
+        placing = self.framing.placing(size_of(read), shown.view, shown.share)
+        picture = film_picture(read, gain.ev, placing, gain.responses, form=self.form, finish=shown.finish)
         return film_frame(on_black(picture, self.framing.size), self.form, number)
 
 

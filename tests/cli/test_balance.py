@@ -20,7 +20,7 @@ from lapsebench.errors import FrameError
 from lapsebench.io.projectfile import load_project, save_project
 from lapsebench.io.raw import read_colour
 from lapsebench.services import preview
-from lapsebench.services.balances import as_shot_of, balanced, grey_of, shown_codes, shown_light
+from lapsebench.services.balances import as_shot_of, balanced, grey_of, shown_light
 from lapsebench.services.stills import measure
 from lapsebench.services.survey import gather
 
@@ -99,7 +99,7 @@ def test_small_pictures_take_on_the_balance_as_sharp_ones_do(in_balance: Seen) -
     """The playback picture is recoloured, the sharp one developed anew: the same colours within JPEG's coding."""
     frame = in_balance(Balance(BalanceKind.CUSTOM, temperature_k=3500, tint=-8)).frames[0]
     sharp = preview.picture(frame, 0.0).reshape(64, 96, 3)
-    small = shown_codes(preview.proxy_picture(measure(frame, min_long_side=96), 0.0), frame)
+    small = preview.small_picture(measure(frame, min_long_side=96), frame, 0.0)
     for part in (np.s_[:, 0.1:0.4], np.s_[:, 0.6:0.9]):
         means = [
             pixels[:, int(part[1].start * pixels.shape[1]) : int(part[1].stop * pixels.shape[1])].mean(axis=(0, 1))

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapsebench.core.curves import Responses
 from lapsebench.core.sequence import Frame
 from lapsebench.gui import sharp as sharp_module
 from lapsebench.gui.commands import change_light
@@ -26,11 +26,9 @@ def decoded(surveyed: MainWindow, until: Until, monkeypatch: pytest.MonkeyPatch)
     until(lambda: _at_rest(surveyed))
     real, calls = preview.picture, list[tuple[str, bool]]()
 
-    def picture(
-        frame: Frame, gain_ev: float, *, long_side: int | None = None, responses: Responses = ()
-    ) -> NDArray[np.uint8]:
+    def picture(frame: Frame, gain_ev: float, **options: Any) -> NDArray[np.uint8]:
         calls.append((frame.path.name, gain_ev != 0.0))
-        return real(frame, gain_ev, long_side=long_side, responses=responses)
+        return real(frame, gain_ev, **options)
 
     monkeypatch.setattr(preview, "picture", picture)
     return calls
@@ -88,7 +86,7 @@ def test_a_slider_on_a_large_picture_shows_the_small_one_until_it_rests(
     session.edit("", change_light(brightness_ev=0.7))
     assert view.before == before
     measure = session.measures[0]
-    assert view.film == to_image(preview.proxy_picture(measure, session.gain(0)))
+    assert view.film == to_image(preview.small_picture(measure, session.project.frames[0], session.gain(0)))
     until(lambda: bool(decoded) and _at_rest(surveyed))
     sharp = preview.picture(session.project.frames[0], session.gain(0), long_side=view.wanted_long_side())
     assert view.film == to_image(sharp)

@@ -22,7 +22,7 @@ from lapsebench.imaging.framing import Placing
 from lapsebench.imaging.proxy import measure_frame, playback_codes
 from lapsebench.io.icc import DCF_OPTION, SRGB, ColourProfile
 from lapsebench.io.read import Picture, to_linear
-from lapsebench.services.preview import picture, proxy_picture, rendered
+from lapsebench.services.preview import picture, rendered, small_picture
 from lapsebench.services.survey import gather, survey
 
 WIDE_D50 = {  # colorants of a space with a far green, XYZ of D50
@@ -109,7 +109,7 @@ def test_strip_and_proxy_are_srgb_whatever_the_codes(profile: ColourProfile, kin
     assert np.abs(small.astype(int) - shown).max() <= 1
     measure = measure_frame(codes, to_linear(read), srgb=read.is_srgb)
     assert np.array_equal(measure.column, small[:, small.shape[1] // 2])
-    assert np.abs(proxy_picture(measure, 0.0).astype(int) - small).mean() < 1
+    assert np.abs(small_picture(measure, Frame(Path("still.jpg")), 0.0).astype(int) - small).mean() < 1
 
 
 def test_the_proxy_of_a_wide_gamut_still_has_the_colours_of_the_picture(tmp_path: Path) -> None:
@@ -120,7 +120,7 @@ def test_the_proxy_of_a_wide_gamut_still_has_the_colours_of_the_picture(tmp_path
     assert measure is not None
     assert measure.tiles.min() < -0.05  # colours beyond sRGB are among them
     shown = picture(project.frames[0], 0.0, long_side=960).astype(int)
-    off = np.abs(proxy_picture(measure, 0.0).astype(int) - shown).reshape(8, 80, 12, 80, 3)
+    off = np.abs(small_picture(measure, Frame(Path("still.jpg")), 0.0).astype(int) - shown).reshape(8, 80, 12, 80, 3)
     assert off[:, 8:-8, :, 8:-8].max() <= 3  # JPEG coding blurs colours over the edges of the patches
     assert np.abs(shown - cv2.resize(codes, (960, 640), interpolation=cv2.INTER_AREA)).max() > 20
 
@@ -133,13 +133,16 @@ def test_a_still_that_is_not_there_is_told(tmp_path: Path) -> None:
 def test_the_proxy_shows_the_gain_and_is_quick() -> None:
     codes = smooth(1440, 960)
     measure = measure_frame(codes, srgb_to_linear(codes / 255).astype(np.float32), srgb=True)
-    plain, brighter = proxy_picture(measure, np.nan), proxy_picture(measure, 1.0)
+    plain, brighter = (
+        small_picture(measure, Frame(Path("still.jpg")), np.nan),
+        small_picture(measure, Frame(Path("still.jpg")), 1.0),
+    )
     assert plain.shape == brighter.shape == (640, 960, 3)
     assert np.abs(plain.astype(int) - cv2.resize(codes, (960, 640), interpolation=cv2.INTER_AREA)).mean() < 3
     assert np.array_equal(brighter, gain_table(1.0)[plain])
     times = []
     for _ in range(15):
         start = time.perf_counter()
-        proxy_picture(measure, 0.3)
+        small_picture(measure, Frame(Path("still.jpg")), 0.3)
         times.append(time.perf_counter() - start)
     assert min(times) < 0.025  # some 6 ms on a free machine of 2020; the margin is for busy ones
