@@ -10,6 +10,7 @@ from itertools import chain, count
 from pathlib import Path
 from typing import Any, TypeVar
 
+from lapsebench.cli.flash import tell_flashes
 from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.cli.survey import as_told, night_arguments, surveyed_night
 from lapsebench.core.filmlight import LightSettings
@@ -142,6 +143,8 @@ def _film(surveyed: Survey, project: Project, output: Path, *, overwrite: bool) 
         )
     width, height = done.size
     print(f"{done.path}: {len(done.frames)} frames, {width} x {height}, {done.seconds:.2f} s, {done.bytes / 1e6:.1f} MB")
+    if done.flash is not None:
+        tell_flashes(done.path.name, done.flash)
     return done
 
 

@@ -55,6 +55,16 @@ def print_flashes(name: str, report: FlashReport) -> None:
     print(CAUTION)
 
 
+def tell_flashes(name: str, report: FlashReport) -> None:
+    """Say what was found in a film just made: one line where it is safe, else all of it."""
+    if report.problem:
+        say(report.problem)
+    if report.findings:
+        print_flashes(name, report)
+    else:
+        say(f"Flashes: {report.verdict} (WCAG 2.2 and BT.1702-3). {CAUTION}")
+
+
 def _line(finding: FlashFinding) -> str:
     frames = f"frames {finding.first_frame + 1} to {finding.last_frame + 1}"
     when = f"{_clock(finding.start_s)} to {_clock(finding.end_s)}, {frames}"

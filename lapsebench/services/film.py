@@ -11,12 +11,14 @@ from lapsebench.core.bodies import by_clocks
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.filmsettings import FilmSettings
+from lapsebench.core.flash import FlashMeter, FlashReport
 from lapsebench.core.formats import FilmFormat, FilmKind
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.core.view import View
 from lapsebench.errors import FrameError, OutputError
+from lapsebench.imaging.flashpicture import flash_size
 from lapsebench.imaging.framing import Framing, framing_of
 from lapsebench.io.encode import FilmWriter
 from lapsebench.io.encoders import FilmLabels
@@ -41,7 +43,7 @@ _TEASER_FPS, _TEASER_FRAMES = Fraction(25, 2), 600  # most of a loop
 class FilmDone:
     """A finished film: where it is, frames in it, pixel size, seconds of film, bytes, frames a second.
 
-    `check`: what was found in the file when it was looked into.
+    `check`: what was found in the file when it was looked into. `flash`: flashes found in the frames that went into it.
     """
 
     path: Path
@@ -51,6 +53,7 @@ class FilmDone:
     bytes: int
     fps: Fraction
     check: FilmCheck | None = field(default=None, compare=False)
+    flash: FlashReport | None = field(default=None, compare=False)
 
 
 def make_film(
@@ -90,9 +93,10 @@ def make_film(
     cares = cares_of(project, numbers, lambda: tick(0, len(numbers)))
     gains = [Gain(light.gains_of(number), responses[number] if responses else ()) for number in numbers]
     pictures = FilmPictures(stills, gains, cares, shown, framing, form)
+    meter = FlashMeter(flash_size(framing.size), float(fps), hdr=form.facts.hdr)
     if form.facts.kind is FilmKind.FRAMES:
         key = film_key(project, stills, gains)
-        check = _write_folder(path, pictures, fps, key, workers=workers, overwrite=overwrite, tick=tick)
+        check = _write_folder(path, pictures, fps, key, meter, workers=workers, overwrite=overwrite, tick=tick)
     else:
         (first,) = by_clocks((stills[0],), project.clocks)
         with (
@@ -109,12 +113,17 @@ def make_film(
                 sound=sound,
             ) as film,
         ):
-            for done, frame in enumerate(in_order(pictures, range(len(stills)), workers), start=1):
-                film.write(frame)
+            for done, made in enumerate(in_order(pictures, range(len(stills)), workers), start=1):
+                film.write(made.frame)
+                meter.add(made.small)
                 tick(done, len(stills))
             film.finish()
         check = film.check
-    return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), _bytes_of(path), fps, check)
+    flash = meter.report()
+    if flash.frames < len(numbers):
+        problem = f"{len(numbers) - flash.frames} frames were there before and are not examined."
+        flash = replace(flash, problem=problem)
+    return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), _bytes_of(path), fps, check, flash)
 
 
 def check_output(
@@ -130,14 +139,23 @@ def check_output(
 
 
 def _write_folder(
-    path: Path, pictures: FilmPictures, fps: Fraction, key: str, *, workers: int, overwrite: bool, tick: Tick
+    path: Path,
+    pictures: FilmPictures,
+    fps: Fraction,
+    key: str,
+    meter: FlashMeter,
+    *,
+    workers: int,
+    overwrite: bool,
+    tick: Tick,
 ) -> FilmCheck:
     """Write the frames that are not in the folder yet."""
     count, size, form = len(pictures), pictures.framing.size, pictures.form
     with FrameFiles(path, size=size, fps=fps, count=count, key=key, form=form, overwrite=overwrite) as folder:
         wanted = [number for number in range(count) if folder.wants(number)]
-        for done, frame in enumerate(in_order(pictures, wanted, workers)):
-            folder.write(frame, wanted[done])
+        for done, made in enumerate(in_order(pictures, wanted, workers)):
+            folder.write(made.frame, wanted[done])
+            meter.add(made.small, float(wanted[done] / fps))
             tick(count - len(wanted) + done + 1, count)
         folder.finish()
     return folder.check

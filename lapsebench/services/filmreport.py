@@ -7,6 +7,7 @@ from typing import Any
 
 from lapsebench.core.filmsettings import FilmSettings
 from lapsebench.services.film import FilmDone
+from lapsebench.services.flashcheck import flash_json
 
 
 def film_report(done: FilmDone, settings: FilmSettings) -> dict[str, Any]:
@@ -34,4 +35,6 @@ def film_report(done: FilmDone, settings: FilmSettings) -> dict[str, Any]:
             "light_level": list(check.light_level) if check.light_level else None,
             "sound_s": check.sound_s,
         }
+    if done.flash is not None:
+        record["flash"] = flash_json(done.flash)
     return record

@@ -8,6 +8,9 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from lapsebench import __version__
 from lapsebench.core.curves import Responses
 from lapsebench.core.formats import FilmFormat, FilmFrame
@@ -16,6 +19,7 @@ from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.core.view import View
 from lapsebench.errors import FrameError
+from lapsebench.imaging.flashpicture import flash_picture
 from lapsebench.imaging.framing import Framing, on_black
 from lapsebench.imaging.planes import film_frame
 from lapsebench.services.finish import PLAIN, Finish, finish_of
@@ -52,6 +56,14 @@ def shown_of(project: Project, numbers: Sequence[int]) -> list[Shown]:
 
 
 @dataclass(frozen=True, slots=True)
+class Made:
+    """A frame of the film, coded, and the small picture in which flashes are looked for."""
+
+    frame: FilmFrame
+    small: NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
 class FilmPictures:
     """The frames of a film: their stills, gains, care and how each is shown, in order, the framing, and the format."""
 
@@ -65,13 +77,14 @@ class FilmPictures:
     def __len__(self) -> int:
         return len(self.stills)
 
-    def frame(self, number: int) -> FilmFrame:
+    def made(self, number: int) -> Made:
         """Return frame `number` as it is in the film. Raises FrameError."""
         read, gain = read_film_still(self.stills[number], self.cares[number]), self.gains[number]
         shown = self.shown[number]
         placing = self.framing.placing(size_of(read), shown.view, shown.share)
         picture = film_picture(read, gain.ev, placing, gain.responses, form=self.form, finish=shown.finish)
-        return film_frame(on_black(picture, self.framing.size), self.form, number)
+        whole = on_black(picture, self.framing.size)
+        return Made(film_frame(whole, self.form, number), flash_picture(whole, hdr=self.form.facts.hdr))
 
 
 def read_film_still(still: Frame, care: Care | None = None) -> Still:
@@ -82,13 +95,13 @@ def read_film_still(still: Frame, care: Care | None = None) -> Still:
         raise FrameError(f"{error.what} The film was not made.", error.remedy) from error
 
 
-def in_order(pictures: FilmPictures, numbers: Sequence[int], workers: int) -> Iterator[FilmFrame]:
+def in_order(pictures: FilmPictures, numbers: Sequence[int], workers: int) -> Iterator[Made]:
     """Yield the frames `numbers` in order, `workers` of them being made ready at a time."""
     pool = ThreadPoolExecutor(workers, thread_name_prefix="film")
-    waiting: deque[Future[FilmFrame]] = deque()
+    waiting: deque[Future[Made]] = deque()
     try:
         for number in numbers:
-            waiting.append(pool.submit(pictures.frame, number))
+            waiting.append(pool.submit(pictures.made, number))
             if len(waiting) > workers:
                 yield waiting.popleft().result()
         while waiting:
