@@ -11,6 +11,7 @@ from lapsebench.cli import film, flash, survey
 from lapsebench.cli.progressline import Stop, say
 from lapsebench.errors import Cancelled, EncoderError, LapsebenchError, NoScreenError
 from lapsebench.io.bundled import demo_folder
+from lapsebench.io.unfinished import sweep
 
 OpenWindow = Callable[[Sequence[str], bool], int]
 
@@ -34,6 +35,7 @@ def run(argv: list[str], *, open_window: OpenWindow) -> int:
     """Run the command in `argv` and return the exit code; `open_window` opens the window on paths."""
     try:
         with Stop():
+            sweep()
             if argv and argv[0] in _COMMANDS:
                 return _run_command(argv[0], argv[1:])
             return _window(argv, open_window)

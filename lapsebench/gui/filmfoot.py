@@ -7,9 +7,12 @@ from pathlib import Path
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QLineEdit, QWidget
 
+from lapsebench.core.formats import FORMATS, FilmFormat, FilmKind
 from lapsebench.gui.parts import label_for, push_button, soft_label
 from lapsebench.gui.session import Session
 from lapsebench.gui.settings import Settings
+
+_SUFFIXES = {suffix for facts in FORMATS.values() for suffix in facts.suffixes}
 
 
 class FilmFoot(QWidget):
@@ -24,10 +27,11 @@ class FilmFoot(QWidget):
         self._folder = settings.folder_for_films()
         self._confirmed: Path | None = None
         self._busy = self._waiting = False
+        self._form = session.project.film.format
         self.name = QLineEdit(self)
         self.name.setAcceptDrops(False)
         self.name.setAccessibleName(self.tr("File name of the film"))
-        label = label_for(self.tr("Film f&ile"), self.name, self)
+        self.label = label_for("", self.name, self)
         self.choose = push_button(self.tr("Choose…"), self, spoken=self.tr("Choose the film's file"))
         self.where = soft_label(self)
         self.where.setWordWrap(False)
@@ -42,7 +46,7 @@ class FilmFoot(QWidget):
         layout = QGridLayout(self)
         layout.setContentsMargins(10, 8, 10, 10)
         layout.setColumnStretch(1, 1)
-        layout.addWidget(label, 0, 0)
+        layout.addWidget(self.label, 0, 0)
         layout.addWidget(self.name, 0, 1)
         layout.addWidget(self.choose, 0, 2)
         layout.addWidget(self.where, 1, 0, 1, 3)
@@ -52,8 +56,10 @@ class FilmFoot(QWidget):
         self.make.clicked.connect(self.ask_film)
         self.name.textEdited.connect(self._tell_where)
         session.opened.connect(self._name_after_source)
+        session.project_changed.connect(self._follow_format)
         for signal in (session.opened, session.surveyed, session.project_changed):
             signal.connect(self.refresh)
+        self._name_label()
         self._tell_where()
         self.refresh()
 
@@ -62,7 +68,7 @@ class FilmFoot(QWidget):
         """Where the film shall go: what was typed, within the chosen folder unless it names another."""
         typed = Path(self.name.text().strip()).expanduser()
         path = self._folder / typed
-        return path if path.suffix else path.with_name(path.name + ".mp4")
+        return path if _has_suffix(path.name) else path.with_name(named(path.name, self._form))
 
     def set_busy(self, busy: bool) -> None:
         """While a film is made no second one can be started."""
@@ -83,8 +89,16 @@ class FilmFoot(QWidget):
         self._tell_where()
 
     def ask_file(self) -> None:
-        """Let the user choose the file in the standard dialog, which asks before a file is replaced."""
-        kinds = self.tr("Films (*.mp4 *.mov)")
+        """Let the user choose the file in the standard dialog, which asks before a file is replaced.
+
+        For frames the folder is chosen that theirs goes into.
+        """
+        if self._form.facts.kind is FilmKind.FRAMES:
+            text = QFileDialog.getExistingDirectory(self, self.tr("Put the folder of frames in"), str(self.path.parent))
+            if text:
+                self.set_path(Path(text) / self.path.name, confirmed=False)
+            return
+        kinds = self.tr("Films ({0})").format(" ".join(f"*{suffix}" for suffix in self._form.facts.suffixes))
         text, _ = QFileDialog.getSaveFileName(self, self.tr("Save the film as"), str(self.path), kinds)
         if text:
             self.set_path(Path(text), confirmed=True)
@@ -114,8 +128,36 @@ class FilmFoot(QWidget):
         source = sources[0] if sources else Path(self.tr("night"))
         stem = source.name if source.is_dir() or not source.suffix else source.parent.name
         self._confirmed = None
-        self.name.setText(f"{stem or self.tr('night')}.mp4")
+        self._form = self._session.project.film.format
+        self.name.setText(self._named(stem or self.tr("night")))
+        self._name_label()
         self._tell_where()
+
+    def _follow_format(self) -> None:
+        """Change the name's suffix when the format changes; what was typed before it stays."""
+        old, new = self._form, self._session.project.film.format
+        if new is old:
+            return
+        self._form = new
+        typed = self.name.text().strip()
+        suffix = Path(typed).suffix.lower()
+        usual = old.facts.suffixes[:1] == (suffix,)
+        if typed and (usual or suffix not in new.facts.suffixes) and not (_has_suffix(typed) and suffix not in _SUFFIXES):
+            self.name.setText(self._named(typed))
+        self._name_label()
+        self._tell_where()
+
+    def _named(self, name: str) -> str:
+        """Return a name as the format has it; frames don't go into the folder of the sources."""
+        name = named(name, self._form)
+        return self.tr("{0} frames").format(name) if self._folder / name in self._session.project.sources else name
+
+    def _name_label(self) -> None:
+        frames = self._form.facts.kind is FilmKind.FRAMES
+        self.label.setText(self.tr("Frames &in") if frames else self.tr("Film f&ile"))
+        self.name.setAccessibleName(self.tr("Folder of the frames") if frames else self.tr("File name of the film"))
+        choose = self.tr("Choose where the folder of frames goes") if frames else self.tr("Choose the film's file")
+        self.choose.setAccessibleName(choose)
 
     def _tell_where(self) -> None:
         folder = str(self.path.parent)
@@ -125,3 +167,15 @@ class FilmFoot(QWidget):
         self.where.setToolTip(folder)
         self.name.setToolTip(str(self.path))
         self.refresh()
+
+
+def named(name: str, form: FilmFormat) -> str:
+    """Return a film's name as its format has it: with the usual suffix in place of another film's, a folder's with none."""
+    suffix = Path(name).suffix
+    stem = name[: -len(suffix)] if suffix.lower() in _SUFFIXES else name
+    return stem + next(iter(form.facts.suffixes), "")
+
+
+def _has_suffix(name: str) -> bool:
+    """Return whether a name ends in what looks like a file's suffix, and not in a number such as `night 1.2`."""
+    return Path(name).suffix[1:2].isalpha()

@@ -9,9 +9,12 @@ from PySide6.QtCore import QObject
 
 from lapsebench.core.bodies import taken_of
 from lapsebench.core.exposure import shutter_text
+from lapsebench.core.formats import FilmFormat, FilmKind
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.uncertainty import SURE_ERRORS
+from lapsebench.services.film import FilmDone
+from lapsebench.services.filmplan import FilmPlan
 
 
 def margin(error_ev: float) -> str:
@@ -80,3 +83,41 @@ class Words(QObject):
     def rate(self, fps: Fraction) -> str:
         """Return a frame rate as it is spoken, `25` or `23.976`."""
         return f"{float(fps):.3f}".rstrip("0").rstrip(".")
+
+    def quality(self, value: int) -> str:
+        """Return a quality 0..100 with what it is good for, `70 · very good`."""
+        bands = (
+            (15, self.tr("smallest file")),
+            (40, self.tr("small file")),
+            (65, self.tr("good for sharing")),
+            (85, self.tr("very good")),
+            (100, self.tr("looks like the stills")),
+        )
+        words = next(word for limit, word in bands if value <= limit)
+        return f"{value} · {words}"
+
+    def format_facts(self, plan: FilmPlan) -> str:
+        """Return what the format of a film is good for, its codec and suffix, and what the film takes of the disk."""
+        facts = plan.form.facts
+        good_for = facts.purpose.partition(": ")[2]
+        kept = self.tr("folder of {0}").format(facts.frame_suffix) if facts.frame_suffix else facts.suffixes[0]
+        parts = [facts.codec, kept]
+        if plan.frames:
+            parts.append(self.tr("at least about {0}").format(self.size(plan.bytes)))
+        return f"{good_for[:1].upper()}{good_for[1:]}. {' · '.join(parts)}"
+
+    def found(self, done: FilmDone, form: FilmFormat) -> str:
+        """Return what a finished film is and what was found in it."""
+        told = [self.tr("{0}, {1} × {2} pixels.").format(form.facts.codec, *done.size)]
+        if done.check is not None:
+            parts = [self.frames(done.check.frames)]
+            if form.facts.kind is not FilmKind.ANIMATION:
+                parts.append(self.tr("colours as sent"))
+            if done.check.sound_s is not None:
+                parts.append(self.tr("{0} of music").format(self.seconds(done.check.sound_s)))
+            told.append(self.tr("Checked: {0}.").format(", ".join(parts)))
+        if done.kept:
+            told.append(self.tr("Kept from before: {0}.").format(self.frames(done.kept)))
+        if done.flash is not None and not done.flash.findings:
+            told.append(self.tr("Flashes: safe by WCAG 2.2 and BT.1702-3."))
+        return " ".join(told)

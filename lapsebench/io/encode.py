@@ -19,6 +19,7 @@ from lapsebench.io.encoders import FilmLabels, encoder_arguments, muxer
 from lapsebench.io.filmcheck import FilmCheck, Sent, check_film
 from lapsebench.io.filmlimits import check_size
 from lapsebench.io.filmpath import film_path, partial_path, put_in_place
+from lapsebench.io.unfinished import forget, note
 from lapsebench.io.lightlevel import write_light_level
 from lapsebench.io.program import encoder_program, started
 
@@ -63,11 +64,12 @@ class FilmWriter:
         """Start the encoder; EncoderError if it is not there, OutputError if the folder can't be written."""
         program = encoder_program()
         self._partial = partial_path(self.path)
+        self._noted = note(self._partial)
         quiet = ["-hide_banner", "-nostats", "-loglevel", "warning", "-y"]
         try:
             self._encoder = started([program, *quiet, *self._arguments, "-f", muxer(self.path), str(self._partial)])
         except BaseException:
-            self._partial.unlink(missing_ok=True)
+            self._take_away()
             raise
         self._pipe, messages = _pipes(self._encoder)
         self._drain = threading.Thread(target=_keep_last, args=(messages, self._log), name="encoder log", daemon=True)
@@ -77,7 +79,11 @@ class FilmWriter:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         """Kill the encoder if it still runs, and remove what is not finished."""
         self._stop()
+        self._take_away()
+
+    def _take_away(self) -> None:
         self._partial.unlink(missing_ok=True)
+        forget(self._noted)
 
     def write(self, frame: FilmFrame) -> None:
         """Add one frame, coded for the film's format and of its size."""

@@ -23,12 +23,13 @@ from lapsebench.imaging.framing import Framing, framing_of
 from lapsebench.io.encode import FilmWriter
 from lapsebench.io.encoders import FilmLabels
 from lapsebench.io.filmcheck import FilmCheck
-from lapsebench.io.filmlimits import TEASER_SIDE, check_size
+from lapsebench.io.filmlimits import check_size
 from lapsebench.io.filmpath import film_path, fits
 from lapsebench.io.framefiles import FrameFiles
 from lapsebench.io.hardware import hardware_encoder
 from lapsebench.io.sound import prepared
 from lapsebench.services.care import cares_of
+from lapsebench.services.filmplan import loop_size, loop_step
 from lapsebench.services.filmwork import FilmPictures, Gain, film_key, in_order, read_film_still, shown_of
 from lapsebench.services.stills import plain, size_of
 from lapsebench.services.survey import used_frames
@@ -36,7 +37,6 @@ from lapsebench.services.survey import used_frames
 _MEMORY = 2_000_000_000
 """Bytes that frames in work may take together."""
 _BYTES_PER_PIXEL, _PLAIN_BYTES_PER_PIXEL = 40, 16  # codes and float light of one frame, and developing unless it is plain
-_TEASER_FPS, _TEASER_FRAMES = Fraction(25, 2), 600  # most of a loop
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,7 @@ class FilmDone:
     """A finished film: where it is, frames in it, pixel size, seconds of film, bytes, frames a second.
 
     `check`: what was found in the file when it was looked into. `flash`: flashes found in the frames that went into it.
+    `kept`: frames of it that were there before, of a folder.
     """
 
     path: Path
@@ -54,6 +55,7 @@ class FilmDone:
     fps: Fraction
     check: FilmCheck | None = field(default=None, compare=False)
     flash: FlashReport | None = field(default=None, compare=False)
+    kept: int = 0
 
 
 def make_film(
@@ -120,10 +122,10 @@ def make_film(
             film.finish()
         check = film.check
     flash = meter.report()
-    if flash.frames < len(numbers):
-        problem = f"{len(numbers) - flash.frames} frames were there before and are not examined."
-        flash = replace(flash, problem=problem)
-    return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), _bytes_of(path), fps, check, flash)
+    kept = len(numbers) - flash.frames
+    if kept:
+        flash = replace(flash, problem=f"{kept} frames were there before and are not examined.")
+    return FilmDone(path, numbers, framing.size, float(len(numbers) / fps), _bytes_of(path), fps, check, flash, kept)
 
 
 def check_output(
@@ -166,10 +168,10 @@ def _bytes_of(path: Path) -> int:
 
 
 def _thinned(numbers: tuple[int, ...], settings: FilmSettings) -> tuple[tuple[int, ...], Fraction]:
-    """Return the frames and the rate; of a loop every n-th, so that it stays small to send."""
+    """Return the frames and the rate; of a loop every n-th."""
     if settings.format.facts.kind is not FilmKind.ANIMATION:
         return numbers, settings.fps
-    step = max(1, -(-settings.fps // _TEASER_FPS), -(-len(numbers) // _TEASER_FRAMES))
+    step = loop_step(len(numbers), settings.fps)
     return numbers[::step], settings.fps / step
 
 
@@ -185,8 +187,6 @@ def _plan(project: Project, first: Frame, view: View) -> tuple[Framing, int]:
     is_plain = plain(read) and not settings.format.facts.deep
     need = width * height * (_PLAIN_BYTES_PER_PIXEL if is_plain else _BYTES_PER_PIXEL)
     framing = framing_of(settings, (width, height), view)
-    if settings.format.facts.kind is FilmKind.ANIMATION and max(framing.size) > TEASER_SIDE:
-        scale = TEASER_SIDE / max(framing.size)
-        small = max(2, 2 * round(framing.size[0] * scale / 2)), max(2, 2 * round(framing.size[1] * scale / 2))
-        framing = framing_of(replace(settings, size=small, exact=True), (width, height))
+    if settings.format.facts.kind is FilmKind.ANIMATION and loop_size(framing.size) != framing.size:
+        framing = framing_of(replace(settings, size=loop_size(framing.size), exact=True), (width, height), view)
     return framing, max(1, min(3, _MEMORY // need))

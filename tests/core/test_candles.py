@@ -47,7 +47,7 @@ def test_the_exposure_is_found_within_its_stated_error(seed: int, frames: int) -
     told = candle_light(seen, kinds, received + random.normal(0, 0.3, frames))
     changes = np.diff(told.received_ev - received)
     stated = np.sqrt(told.sd_ev[1:] ** 2 + told.sd_ev[:-1] ** 2)
-    assert np.sqrt(np.mean((changes / stated) ** 2)) < 1.75
+    assert np.sqrt(np.mean((changes / stated) ** 2)) < 1 + 4 / np.sqrt(changes.size)  # chance alone is 0.7 / sqrt(n), one sd
 
 
 def test_the_stated_error_follows_the_scatter_of_the_stars_where_their_noise_was_taken_for_larger() -> None:

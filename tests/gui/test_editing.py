@@ -94,7 +94,7 @@ EDITS: dict[str, Callable[[MainWindow], None]] = {
     "shot out": _uncheck_shot,
     "shape": lambda w: w.bench.film.shape.activated.emit(1),
     "size": lambda w: w.bench.film.size_box.activated.emit(2),
-    "own size": lambda w: w.bench.film.size_box.activated.emit(3),
+    "own size": lambda w: w.bench.film.size_box.activated.emit(w.bench.film.size_box.count() - 1),
     "rate": lambda w: w.bench.film.rate.activated.emit(0),
     "quality": lambda w: w.bench.film.quality.slider.setValue(10),
 }
@@ -159,7 +159,7 @@ def test_an_undo_step_from_before_the_survey_keeps_the_faults_found(surveyed: Ma
 def test_the_film_section_says_what_comes_of_it(surveyed: MainWindow) -> None:
     film = surveyed.bench.film
     assert film.result.text() == "144 × 96 · 12 frames · 0.5 s"
-    film.size_box.activated.emit(3)
+    film.size_box.activated.emit(film.size_box.count() - 1)
     film.width_spin.setValue(100)
     film.height_spin.setValue(100)
     film.rate.activated.emit(0)
