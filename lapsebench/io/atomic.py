@@ -1,4 +1,4 @@
-"""JSON files that appear under their name only when whole."""
+"""JSON and other files that appear under their name only when whole."""
 
 from __future__ import annotations
 
@@ -20,9 +20,14 @@ def write_json(path: Path, record: dict[str, Any]) -> None:
         data = json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False).encode()
     except UnicodeEncodeError:
         data = json.dumps(record, indent=1, allow_nan=False).encode()
+    write_bytes(path, data + b"\n")
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write `data` through a temporary file beside `path`. Raises `DiskFullError` or `OutputError`."""
     part = path.with_name(f".{os.getpid()}.part")
     try:
-        part.write_bytes(data + b"\n")
+        part.write_bytes(data)
         part.replace(path)
     except OSError as error:
         _remove(part)

@@ -19,9 +19,9 @@ from lapsebench.io.encoders import FilmLabels, encoder_arguments, muxer
 from lapsebench.io.filmcheck import FilmCheck, Sent, check_film
 from lapsebench.io.filmlimits import check_size
 from lapsebench.io.filmpath import film_path, partial_path, put_in_place
-from lapsebench.io.unfinished import forget, note
 from lapsebench.io.lightlevel import write_light_level
 from lapsebench.io.program import encoder_program, started
+from lapsebench.io.unfinished import forget, note
 
 _LOG_LINES = 15
 

@@ -1,15 +1,16 @@
-"""Files of single film frames as bytes: TIFF with 16-bit sRGB codes, OpenEXR with half-float linear light."""
+"""Files of single film frames as bytes: TIFF, PNG and JPEG with sRGB codes, OpenEXR with half-float linear light."""
 
 from __future__ import annotations
 
 import struct
 import zlib
 from functools import lru_cache
+from io import BytesIO
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import ImageCms
+from PIL import Image, ImageCms
 
 _EXR_ROWS = 16  # rows to a block of ZIP compression
 _XY = (0.640, 0.330, 0.300, 0.600, 0.150, 0.060, 0.3127, 0.3290)  # BT.709 red, green, blue and D65
@@ -74,6 +75,27 @@ def exr_bytes(light: NDArray[np.float16]) -> bytes:
     blocks = [struct.pack("<i", top) + _sized(_zipped(rows[top : top + _EXR_ROWS])) for top in range(0, height, _EXR_ROWS)]
     starts = np.cumsum([len(head) + 8 * len(blocks), *(len(block) for block in blocks[:-1])])
     return head + starts.astype("<u8").tobytes() + b"".join(blocks)
+
+
+def png_bytes(codes: NDArray[np.uint16]) -> bytes:
+    """Return a PNG of 16-bit sRGB codes (h, w, 3), with the chunk that says so (PNG, third edition, 11.3.2.5)."""
+    rows = np.ascontiguousarray(codes, ">u2").view(np.uint8).reshape(codes.shape[0], -1)
+    steps = rows.copy()
+    steps[:, 6:] -= rows[:, :-6]  # filter 1: less the sample of the pixel at the left
+    filtered = np.column_stack([np.ones(rows.shape[0], np.uint8), steps])
+    header = struct.pack(">2I5B", codes.shape[1], codes.shape[0], 16, 2, 0, 0, 0)
+    parts = (b"IHDR", header), (b"sRGB", b"\0"), (b"IDAT", zlib.compress(filtered.tobytes(), 6)), (b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in parts
+    )
+
+
+def jpeg_bytes(codes: NDArray[np.uint16]) -> bytes:
+    """Return a JPEG of 16-bit sRGB codes (h, w, 3), rounded to 8 bits, of the best quality, with an sRGB profile."""
+    store = BytesIO()
+    rounded = np.rint(codes / 257).astype(np.uint8)
+    Image.fromarray(rounded).save(store, "JPEG", quality=95, subsampling=0, icc_profile=_srgb_profile())
+    return store.getvalue()
 
 
 def _zipped(rows: NDArray[Any]) -> bytes:

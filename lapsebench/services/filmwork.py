@@ -78,7 +78,7 @@ class FilmPictures:
         return len(self.stills)
 
     def made(self, number: int) -> Made:
-        """Return frame `number` as it is in the film. Raises FrameError."""
+        """Return frame `number` as it is in the film, coded, and small. Raises FrameError."""
         read, gain = read_film_still(self.stills[number], self.cares[number]), self.gains[number]
         shown = self.shown[number]
         placing = self.framing.placing(size_of(read), shown.view, shown.share)
