@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from lapsebench.cli.flash import tell_flashes
+from lapsebench.cli.framing import framing_arguments, with_framing
+from lapsebench.cli.looks import check_looks, look_arguments, with_looks
 from lapsebench.cli.progressline import ProgressLine, say
 from lapsebench.cli.survey import as_told, night_arguments, surveyed_night
 from lapsebench.core.filmlight import LightSettings
@@ -25,8 +27,9 @@ from lapsebench.io.projectfile import SUFFIX
 from lapsebench.io.sound import check_sound
 from lapsebench.services.film import FilmDone, check_output, make_film
 from lapsebench.services.filmreport import film_report
+from lapsebench.services.poster import save_picture
 from lapsebench.services.report import check_report, survey_report, write_report
-from lapsebench.services.survey import Survey, level, responses_at
+from lapsebench.services.survey import Survey, level, responses_at, used_frames
 
 Settings = TypeVar("Settings", LightSettings, FilmSettings)
 _LOUDNESS = {"-14": Loudness.NET, "-23": Loudness.BROADCAST, "off": Loudness.OFF}
@@ -55,11 +58,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--preset", choices=[preset.value for preset in Preset], help="the light of a kind of night")
     parser.add_argument("--sky-kept", type=_percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
     parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
+    framing_arguments(parser)
     night_arguments(parser)
+    look_arguments(parser)
     parser.add_argument("--keep-flicker", action="store_true", help="leave the camera's frame-to-frame flicker in")
     parser.add_argument("--even-colour", action="store_true", help="take out white balance that wandered")
     parser.add_argument("--as-shot", action="store_true", help="do not even the light at all")
     parser.add_argument("--report", type=Path, metavar="FILE", help="write the survey and the gains as JSON")
+    parser.add_argument("--poster", type=Path, metavar="FILE", help="save a still of the film besides, .png, .tif or .jpg")
+    parser.add_argument("--poster-frame", type=int, metavar="N", help="which frame of the film, from 1 (the middle one)")
     parser.add_argument("--overwrite", action="store_true", help="replace a film of the same name")
 
 
@@ -67,6 +74,7 @@ def run(options: argparse.Namespace) -> None:
     """Survey, even and film the folders or the project."""
     if options.report:
         check_report(options.report)
+    check_looks(options)
     sound = _sound(options)
     if sound is not None:
         check_sound(sound)
@@ -77,13 +85,25 @@ def run(options: argparse.Namespace) -> None:
     if options.size and (options.size[0] % 2 or options.size[1] % 2):
         say("A film has an even number of pixels both ways: the size is rounded to that.")
     surveyed, notes = surveyed_night(options.source, partial(_as_told, options))
-    project = _with_options(surveyed.project, options)
+    project = with_framing(_with_options(surveyed.project, options), options)
     done = _film(surveyed, project, options.output, overwrite=options.overwrite)
+    if options.poster:
+        _save_poster(surveyed, project, options)
     if options.report:
         report = survey_report(surveyed, project, level(surveyed, project), warnings=notes)
         report["film"] = film_report(done, project.film)
         write_report(options.report, report)
         say(f"Report written to {options.report}")
+
+
+def _save_poster(surveyed: Survey, project: Project, options: argparse.Namespace) -> None:
+    used = used_frames(project)
+    place = (options.poster_frame or len(used) // 2 + 1) - 1
+    if not 0 <= place < len(used):
+        raise OutputError(f"The film has no frame {options.poster_frame}.", f"Give a number from 1 to {len(used)}.")
+    light, responses = level(surveyed, project), responses_at(surveyed)
+    path = save_picture(project, light, used[place], options.poster, responses=responses, overwrite=options.overwrite)
+    say(f"Still saved to {path}")
 
 
 def _check_names(options: argparse.Namespace, form: FilmFormat) -> None:
@@ -121,7 +141,8 @@ def _with_options(project: Project, options: argparse.Namespace) -> Project:
         "fine": True if options.fine else None,
         "mend_hot": True if options.mend_hot else None,
     }
-    return replace(project, light=_changed(start, light), film=_changed(project.film, film))
+    project = replace(project, light=_changed(start, light), film=_changed(project.film, film))
+    return with_looks(project, options)
 
 
 def _changed(settings: Settings, given: dict[str, Any]) -> Settings:

@@ -32,6 +32,7 @@ class AreaLink(QObject):
         row.show_box.toggled.connect(self._show)
         layer.changed.connect(self._change)
         layer.find_wanted.connect(self._find)
+        layer.room_changed.connect(self._show)
         self._show()
 
     def _show(self) -> None:

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QWidget
 from lapsebench.gui.filming import Filming
 from lapsebench.gui.keeping import Keeper
 from lapsebench.gui.problems import Message, MessageBar
+from lapsebench.gui.queue import FilmLine
 from lapsebench.gui.session import Session
 
 Deed = Callable[[], object]
@@ -19,12 +20,22 @@ Deed = Callable[[], object]
 class Guard(QObject):
     """Guards a window with a film in the making or edits that no file holds."""
 
-    def __init__(self, window: QWidget, session: Session, filming: Filming, keeper: Keeper, messages: MessageBar) -> None:
+    def __init__(
+        self,
+        window: QWidget,
+        session: Session,
+        filming: Filming,
+        keeper: Keeper,
+        messages: MessageBar,
+        *,
+        line: FilmLine,
+    ) -> None:
         super().__init__(window)
-        self._window, self._session = window, session
+        self._window, self._session, self._line = window, session, line
         self._filming, self._keeper, self._messages = filming, keeper, messages
         self._asked = self._let_go = False
         filming.busy_changed.connect(self._reset)
+        line.busy_changed.connect(self._reset)
         session.undo_stack.indexChanged.connect(self._reset)
 
     def close_now(self) -> None:
@@ -35,10 +46,11 @@ class Guard(QObject):
     def may_close(self) -> bool:
         """Return whether nothing is lost, or the user was asked already; else ask."""
         edits = self._loses_edits()
-        if self._asked or not (self._filming.busy or edits):
+        filming = self._filming.busy or self._line.busy
+        if self._asked or not (filming or edits):
             return True
         self._asked = True
-        self._messages.show_message(self._film_question() if self._filming.busy else self._closing_question())
+        self._messages.show_message(self._film_question() if filming else self._closing_question())
         return False
 
     def before_opening(self, go_on: Deed) -> None:
@@ -60,7 +72,10 @@ class Guard(QObject):
 
     def _film_question(self) -> Message:
         buttons = ((self.tr("Stop it and close"), self._window.close),)
-        return Message(self.tr("A film is being made."), self.tr("Close once more to stop it."), "caution", buttons=buttons)
+        what, remedy = self.tr("A film is being made."), self.tr("Close once more to stop it.")
+        if self._line.busy:
+            remedy = self.tr("Close once more to stop it; what waits in line stays there for the next start.")
+        return Message(what, remedy, "caution", buttons=buttons)
 
     def _closing_question(self) -> Message:
         buttons = (self._saving(self._window.close), (self.tr("Close without saving"), self._window.close))

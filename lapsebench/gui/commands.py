@@ -14,6 +14,7 @@ from lapsebench.core.bodies import Body, with_offset
 from lapsebench.core.filmlight import Peg
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import SPOILT
+from lapsebench.core.view import View
 
 Edit = Callable[[Project], Project]
 """An edit."""
@@ -83,6 +84,11 @@ def change_clocks(offsets: Mapping[Body, float]) -> Edit:
         return replace(project, clocks=clocks)
 
     return edit
+
+
+def frame_all_alike(view: View) -> Edit:
+    """Return the edit that shows the same part of all shots."""
+    return lambda project: replace(project, shots=tuple(replace(shot, view=view) for shot in project.shots))
 
 
 def change_area(index: int, area: MeteringArea) -> Edit:

@@ -38,6 +38,9 @@ class Deeds(QObject):
             "survey": window.opener.survey,
             "film file": self._ask_film_file,
             "film": self._ask_film,
+            "still": window.stills.ask,
+            "line up": self._ask_line,
+            "line": window.show_line,
             "quit": window.close,
             "keys": lambda: KeysWindow(window.menus.actions, window).show(),
             "about": lambda: AboutWindow(window).show(),
@@ -89,6 +92,9 @@ class Deeds(QObject):
 
     def _ask_film(self) -> None:
         self._window.bench.foot.ask_film()
+
+    def _ask_line(self) -> None:
+        self._window.bench.foot.ask_line()
 
     def _peg(self) -> None:
         self._window.link.peg_at_playhead()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QObject, QRectF, QTimer, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtGui import QImage
 
 from lapsebench.core.balance import Multipliers
@@ -11,12 +11,14 @@ from lapsebench.core.gains import GainEv
 from lapsebench.core.look import Look
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame
+from lapsebench.gui.frame_grips import outline
 from lapsebench.gui.jobs import Jobs, Latest
 from lapsebench.gui.picture import PictureView, Side, to_image
 from lapsebench.gui.session import Session
-from lapsebench.gui.sharp import Sharp, Wanted
+from lapsebench.gui.sharp import Sharp, Wanted, without_detail
 from lapsebench.gui.words import Words
 from lapsebench.services import preview
+from lapsebench.services.filmpart import film_shape
 from lapsebench.services.finish import PLAIN, Finish
 
 _SETTLE_MS = 60
@@ -31,7 +33,7 @@ class PictureFeed(QObject):
         super().__init__(parent)
         self._session, self._view, self._words = session, view, Words(self)
         self._sharp: Sharp | None = None
-        self._playing = self._dim_cut = False
+        self._playing = False
         self._seen: tuple[Multipliers | None, Look] = None, Look()
         self._latest = Latest(jobs, self)
         self._latest.ready.connect(self._take)
@@ -55,11 +57,6 @@ class PictureFeed(QObject):
         else:
             self.refresh()
 
-    def set_dim_cut(self, dim: bool) -> None:
-        """Choose whether what the film cuts off is dimmed."""
-        self._dim_cut = dim
-        self._show_crop()
-
     def refresh(self) -> None:
         """Show the playhead's frame with its gain: what is at hand now, the sharp one when it is ready."""
         frame = self._session.frame
@@ -69,6 +66,7 @@ class PictureFeed(QObject):
         if frame.width:
             self._view.set_source(frame.width, frame.height)
         self._seen = frame.shown_balance, self._session.finish_of(self._session.playhead).look
+        self._show_crop()
         self._show_captions(frame)
         self._show_at_hand()
         if not self._playing:
@@ -129,18 +127,22 @@ class PictureFeed(QObject):
         """Show what an edit changed; a film light that changed is told by itself."""
         frame = self._session.frame
         self._show_crop()
-        if frame is not None and (frame.shown_balance, self._session.finish_of(self._session.playhead).look) != self._seen:
+        if frame is None or self._session.film_light is not None:
+            return
+        if (frame.shown_balance, self._session.finish_of(self._session.playhead).look) != self._seen:
             self.refresh()
 
     def _show_crop(self) -> None:
-        frame = self._session.frame
-        if frame is None or not frame.width or not self._dim_cut:
-            self._view.set_crop(None)
-            return
-        x, y, w, h = self._session.project.film.crop_box(frame.width, frame.height)
-        whole = (w, h) == (frame.width, frame.height)
-        share = QRectF(x / frame.width, y / frame.height, w / frame.width, h / frame.height)
-        self._view.set_crop(None if whole else share)
+        """Show what the film shows of this frame, where it isn't all."""
+        session, frame = self._session, self._session.frame
+        shape = film_shape(session.project, session.used)
+        crop = None
+        if frame is not None and session.shot is not None and shape is not None:
+            part = shape.part(frame, session.shot.view, session.share_of(session.playhead))
+            size = frame.width, frame.height
+            if part is not None and (part.turn_deg or part.width < size[0] - 1 or part.height < size[1] - 1):
+                crop = outline(part, size)
+        self._view.set_crop(crop)
 
 
 def _proxy(
@@ -153,5 +155,6 @@ def _proxy(
 
 def thumbnail(session: Session, number: int) -> QImage | None:
     """Return the small picture of a frame as it is in the film, None while it is not measured."""
-    frame, done = session.project.frames[number], (session.responses_of(number), session.finish_of(number))
-    return _proxy(session.measures.get(number), frame, session.gains_of(number), *done)
+    frame, finish = session.project.frames[number], without_detail(session.finish_of(number))
+    responses = session.responses_of(number)
+    return _proxy(session.measures.get(number), frame, session.gains_of(number), responses, finish)

@@ -19,6 +19,7 @@ class FilmFoot(QWidget):
     """Always in sight: the film's file, a word of care, and "Make the film"."""
 
     wanted = Signal(object, bool)
+    line_wanted = Signal(object, bool)
 
     def __init__(self, session: Session, settings: Settings, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -43,6 +44,7 @@ class FilmFoot(QWidget):
         care.setProperty("caution", True)
         self.make = push_button(self.tr("&Make the film"), self)
         self.make.setProperty("primary", True)
+        self.line = push_button(self.tr("Wait in line"), self, spoken=self.tr("Let the film wait in line, as it is set now"))
         layout = QGridLayout(self)
         layout.setContentsMargins(10, 8, 10, 10)
         layout.setColumnStretch(1, 1)
@@ -51,9 +53,11 @@ class FilmFoot(QWidget):
         layout.addWidget(self.choose, 0, 2)
         layout.addWidget(self.where, 1, 0, 1, 3)
         layout.addWidget(care, 2, 0, 1, 3)
-        layout.addWidget(self.make, 3, 0, 1, 3)
+        layout.addWidget(self.make, 3, 0, 1, 2)
+        layout.addWidget(self.line, 3, 2)
         self.choose.clicked.connect(self.ask_file)
         self.make.clicked.connect(self.ask_film)
+        self.line.clicked.connect(self.ask_line)
         self.name.textEdited.connect(self._tell_where)
         session.opened.connect(self._name_after_source)
         session.project_changed.connect(self._follow_format)
@@ -108,10 +112,17 @@ class FilmFoot(QWidget):
         if self.make.isEnabled():
             self.wanted.emit(self.path, self._confirmed == self.path)
 
+    def ask_line(self) -> None:
+        """Ask for the film to wait in line, if there is all it takes."""
+        if self.line.isEnabled():
+            self.line_wanted.emit(self.path, self._confirmed == self.path)
+
     def refresh(self) -> None:
-        """Enable the button when there is a film to make, and say why not otherwise."""
-        ready = self._session.film_light is not None and bool(self._session.used)
-        self.make.setEnabled(ready and not self._busy and not self._waiting and bool(self.name.text().strip()))
+        """Enable the buttons when there is a film to make, and say why not otherwise."""
+        ready = self._session.film_light is not None and bool(self._session.used) and not self._waiting
+        ready = ready and bool(self.name.text().strip())
+        self.make.setEnabled(ready and not self._busy)
+        self.line.setEnabled(ready)
         why = ""
         if self._busy:
             why = self.tr("A film is being made.")
@@ -122,6 +133,8 @@ class FilmFoot(QWidget):
         elif self._waiting:
             why = self.tr("The light is being worked out.")
         self.make.setToolTip(why)
+        later = self.tr("Put the film in line as it is set now; what you change later is not in it.")
+        self.line.setToolTip(later if ready else why)
 
     def _name_after_source(self) -> None:
         sources = self._session.project.sources

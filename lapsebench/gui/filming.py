@@ -71,6 +71,10 @@ class Filming(QObject):
         self.busy_changed.emit(True)
         self._jobs.start(job)
 
+    def tell_done(self, done: filming.FilmDone, form: FilmFormat) -> None:
+        """Say that a film of the line is done, as of one made at once."""
+        self._done(done, form)
+
     def _ask_to_replace(self, output: Path) -> None:
         self._say(
             Message(

@@ -58,7 +58,7 @@ class FlashWindow(QDialog):
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.setWindowTitle(self.tr("Flashes in the film"))
         words = FlashWords(self)
-        verdict = QLabel(words.summary(report), self, wordWrap=True)
+        self.verdict = QLabel(words.summary(report), self, wordWrap=True)
         self.list = QListWidget(self)
         self.list.setAccessibleName(self.tr("Passages that flash; choose one to see it"))
         self.list.setWordWrap(True)
@@ -67,7 +67,7 @@ class FlashWindow(QDialog):
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close, self)
         buttons.rejected.connect(self.close)
         layout = QVBoxLayout(self)
-        for widget in (verdict, self.list, soft_label(self, words.advice()), soft_label(self, CAUTION), buttons):
+        for widget in (self.verdict, self.list, soft_label(self, words.advice()), soft_label(self, CAUTION), buttons):
             layout.addWidget(widget)
         self.list.currentRowChanged.connect(self.chosen)
         self.resize(520, 420)

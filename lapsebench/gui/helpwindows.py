@@ -33,7 +33,7 @@ class KeysWindow(QDialog):
         self.setWindowTitle(self.tr("Keys"))
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         rows = [(key_of(actions[name]), actions[name].text().partition("\t")[0]) for name in actions.names()]
-        rows = [(key, text.replace("&", "")) for key, text in rows if key]
+        rows = [(key, text.replace("&", "")) for key, text in rows if key] + self._framing()
         self.table = QTableWidget(len(rows), 2, self)
         self.table.setAccessibleName(self.tr("Keys and what they do"))
         self.table.setHorizontalHeaderLabels([self.tr("Key"), self.tr("What it does")])
@@ -45,6 +45,17 @@ class KeysWindow(QDialog):
             self.table.setItem(row, 1, QTableWidgetItem(text))
         _finish(self, self.table)
         self.resize(440, 560)
+
+    def _framing(self) -> list[tuple[str, str]]:
+        """Return the keys of the film's frame in the picture, which are no actions."""
+        arrows = self.tr("Arrows")
+        return [
+            (arrows, self.tr("Move the film's frame, while it has the focus")),
+            (self.tr("Shift+{0}").format(arrows), self.tr("Move the film's frame further")),
+            ("+", self.tr("Make the film's frame larger")),
+            ("−", self.tr("Make the film's frame smaller")),
+            ("Esc", self.tr("Leave the film's frame")),
+        ]
 
 
 class AboutWindow(QDialog):

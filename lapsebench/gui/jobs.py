@@ -43,6 +43,7 @@ class Job(QObject):
 
     progress = Signal(int, int)
     part = Signal(object)
+    stage_changed = Signal(str)
     finished = Signal(object)
     failed = Signal(object)
     cancelled = Signal()
@@ -69,6 +70,11 @@ class Job(QObject):
             self._told = now
             self._report("progress", (done, total))
 
+    def stage(self, title: str) -> None:
+        """Begin the next stage, on the worker thread: the work is called `title` now, and its progress starts anew."""
+        self._told = 0.0
+        self._report("stage", title)
+
     def send(self, part: object) -> None:
         """Hand over a part of the result, on the worker thread."""
         self._report("part", part)
@@ -94,6 +100,10 @@ class Job(QObject):
             return
         if kind == "part":
             self.part.emit(value)
+            return
+        if kind == "stage":
+            self.title = value
+            self.stage_changed.emit(value)
             return
         if kind == "cancelled":
             self.cancelled.emit()

@@ -36,7 +36,8 @@ class Menus(QObject):
         """Put the menus into the menu bar."""
         file = self._menu(bar, self.tr("&File"), ["open folder", "open files", "open project"])
         file.addMenu(self.recent_menu)
-        self._extend(file, ["open demo", "-", "save", "save as", "-", "survey", "film file", "film", "-", "quit"])
+        self._extend(file, ["open demo", "-", "save", "save as", "-", "survey", "film file", "film", "still", "-"])
+        self._extend(file, ["line up", "line", "-", "quit"])
         self._menu(bar, self.tr("&Edit"), ["undo", "redo", "-", "toggle frame", "peg", "drop pegs"])
         view = ["before", "divided", "film side", "-", "fit", "full", "zoom in", "zoom out", "area", "-"]
         self._menu(bar, self.tr("&View"), [*view, "dark", "light", "red", "-", "full screen"])
@@ -69,6 +70,9 @@ class Menus(QObject):
         add("survey", self.tr("&Measure again"), do["survey"], _Standard.Refresh)
         add("film file", self.tr("&Name the film file…"), do["film file"], "Ctrl+Shift+F")
         add("film", self.tr("Make the fil&m"), do["film"], "Ctrl+Return")
+        add("still", self.tr("Save this frame as a pi&cture…"), do["still"], "Ctrl+E")
+        add("line up", self.tr("Let the film &wait in line"), do["line up"], "Ctrl+Shift+Return")
+        add("line", self.tr("Fi&lms waiting…"), do["line"], "Ctrl+L")
         add("quit", self.tr("&Quit"), do["quit"], "Ctrl+Q")
 
     def _make_edit(self, session: Session) -> None:

@@ -11,8 +11,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QImage, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QWheelEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from lapsebench.gui.picture_overlay import draw_crop, draw_divide, draw_pill
-from lapsebench.gui.picture_zoom import ZoomView
+from lapsebench.gui.framed import FramedView
+from lapsebench.gui.picture_overlay import draw_divide, draw_pill
 
 _GRIP = 8.0
 Draw = Callable[[QPainter, QRectF], None]
@@ -34,7 +34,7 @@ def to_image(pixels: NDArray[np.uint8]) -> QImage:
     return QImage(pixels.data, width, height, 3 * width, QImage.Format.Format_RGB888).copy()
 
 
-class PictureView(ZoomView):
+class PictureView(FramedView):
     """Shows two pictures of one frame."""
 
     divide_changed = Signal(float)
@@ -49,14 +49,13 @@ class PictureView(ZoomView):
         self.setMouseTracking(True)
         self.setAccessibleName(self.tr("Picture, as shot and as in the film"))
         self.side, self.divide = Side.DIVIDED, 0.5
-        self.crop: QRectF | None = None
         self.before: QImage | None = None
         self.film: QImage | None = None
         self.captions = ("", "")
         self._drag: QPointF | None = None
         self._dividing = False
         self.picking = False
-        self._layer: Draw | None = None
+        self._layers: list[Draw] = []
 
     # -- what is shown
 
@@ -85,11 +84,6 @@ class PictureView(ZoomView):
             self.divide_changed.emit(share)
             self.update()
 
-    def set_crop(self, crop: QRectF | None) -> None:
-        """Dim what is outside `crop`, in shares 0..1 of the picture; None dims nothing."""
-        self.crop = crop
-        self.update()
-
     def set_picking(self, picking: bool) -> None:
         """Choose whether the next click picks a spot of the picture, told by `picked` in shares 0..1; Escape leaves it."""
         if picking != self.picking:
@@ -99,9 +93,9 @@ class PictureView(ZoomView):
                 self.setFocus()
             self.picking_changed.emit(picking)
 
-    def set_layer(self, draw: Draw) -> None:
-        """Set what is drawn on the picture, below the captions."""
-        self._layer = draw
+    def add_layer(self, draw: Draw) -> None:
+        """Add what is drawn on the picture, above the others and below the captions."""
+        self._layers.append(draw)
 
     # -- painting
 
@@ -116,18 +110,18 @@ class PictureView(ZoomView):
         edge = rect.x() + self.divide * rect.width()
         share = {Side.BEFORE: QRectF(self.rect()), Side.FILM: QRectF()}.get(self.side, QRectF(0, 0, edge, self.height()))
         if self.film is not None and self.side is not Side.BEFORE:
-            painter.drawImage(rect, self.film)
+            self.draw_image(painter, rect, self.film)
         if self.before is not None and not share.isEmpty():
             painter.save()
             painter.setClipRect(share)
-            painter.drawImage(rect, self.before)
+            self.draw_image(painter, rect, self.before)
             painter.restore()
-        if self.crop is not None:
-            draw_crop(painter, rect, self.crop)
+        self.draw_cut(painter, rect)
         if self.side is Side.DIVIDED:
             draw_divide(painter, edge, self.height())
-        if self._layer is not None:
-            self._layer(painter, rect)
+        for draw in self._layers:
+            draw(painter, rect)
+        self.draw_mark(painter, rect)
         self._draw_captions(painter)
 
     def _draw_captions(self, painter: QPainter) -> None:
@@ -181,10 +175,9 @@ class PictureView(ZoomView):
             super().keyPressEvent(event)
 
     def _pick(self, at: QPointF) -> None:
-        rect = self.picture_rect()
-        if rect.contains(at):
+        if self.picture_rect().contains(at):
             self.set_picking(False)
-            self.picked.emit(QPointF((at.x() - rect.x()) / rect.width(), (at.y() - rect.y()) / rect.height()))
+            self.picked.emit(self.spot_at(at))
 
     def mouseDoubleClickEvent(self, event: QMouseEvent, /) -> None:
         """Change between the fitted view and 100 %."""

@@ -19,11 +19,13 @@ _POINT = 4.5  # pixels from the middle of a point to its edge
 class AreaLayer(QWidget):
     """Lies over the picture; what is not on the area goes on to the picture below.
 
-    `changed` tells the area as it is dragged and whether the drag is over; `find_wanted` asks for the horizon to be found.
+    `changed` tells the area as it is dragged and whether the drag is over; `find_wanted` asks for the horizon to be found,
+    `room_changed` for the area to be shown again: where the film's frame alone is shown there is none.
     """
 
     changed = Signal(object, bool)
     find_wanted = Signal()
+    room_changed = Signal()
 
     def __init__(self, view: PictureView) -> None:
         super().__init__(view)
@@ -39,7 +41,8 @@ class AreaLayer(QWidget):
         self.setAccessibleName(self.tr("Metering area in the picture"))
         self.hide()
         view.installEventFilter(self)
-        view.set_layer(self.draw_on)
+        view.add_layer(self.draw_on)
+        view.framed_changed.connect(self.room_changed)
 
     @property
     def held(self) -> bool:
@@ -50,7 +53,7 @@ class AreaLayer(QWidget):
         """Show an area, None shows nothing. `proposed`: its horizon counts only once it is dragged."""
         if self.held:
             return
-        if area is None or area.kind is AreaKind.WHOLE:
+        if area is None or area.kind is AreaKind.WHOLE or self._view.framed:
             self.hide()
         else:
             if area.kind is not self.area.kind:

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QPointF, QRect, QRectF, QSizeF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen
+from PySide6.QtCore import QPointF, QRect, QRectF, Qt
+from PySide6.QtGui import QColor, QPainter, QPainterPath, QPen, QPolygonF
+
+_MARK = QColor("#E69F00")
 
 
-def draw_crop(painter: QPainter, rect: QRectF, crop: QRectF) -> None:
-    """Dim what lies outside `crop`, shares 0..1 of the picture, which lies at `rect`."""
-    corner = QPointF(crop.x() * rect.width(), crop.y() * rect.height())
-    kept = QRectF(rect.topLeft() + corner, QSizeF(crop.width() * rect.width(), crop.height() * rect.height()))
-    shade = QColor(0, 0, 0, 165)
-    painter.fillRect(QRectF(rect.topLeft(), QPointF(rect.right(), kept.top())), shade)
-    painter.fillRect(QRectF(QPointF(rect.left(), kept.bottom()), rect.bottomRight()), shade)
-    painter.fillRect(QRectF(QPointF(rect.left(), kept.top()), kept.bottomLeft()), shade)
-    painter.fillRect(QRectF(kept.topRight(), QPointF(rect.right(), kept.bottom())), shade)
+def draw_crop(painter: QPainter, rect: QRectF, kept: QPolygonF) -> None:
+    """Dim what lies outside the polygon `kept` of the picture, which lies at `rect`."""
+    path = QPainterPath()
+    path.addRect(rect)
+    path.addPolygon(kept)
+    path.closeSubpath()
+    painter.fillPath(path, QColor(0, 0, 0, 165))
     painter.setPen(QPen(QColor(255, 255, 255, 140), 1))
-    painter.drawRect(kept)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    painter.drawPolygon(kept)
+
+
+def draw_mark(painter: QPainter, part: QPolygonF) -> None:
+    """Draw the outline of a part of the picture that something is said of."""
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    for colour, width in ((QColor(0, 0, 0, 190), 5), (_MARK, 2)):
+        painter.setPen(QPen(colour, width, Qt.PenStyle.SolidLine if width == 5 else Qt.PenStyle.DashLine))
+        painter.drawPolygon(part)
 
 
 def draw_divide(painter: QPainter, edge: float, height: float) -> None:

@@ -50,10 +50,11 @@ class ZoomView(QWidget):
 
     def fit_zoom(self) -> float:
         """Return the zoom at which the picture just fits."""
-        if self.source.isEmpty():
+        part = self.shown_part()
+        if part.isEmpty():
             return 1.0
         ratio = self.devicePixelRatioF()
-        return min(self.width() * ratio / self.source.width(), self.height() * ratio / self.source.height())
+        return min(self.width() * ratio / part.width(), self.height() * ratio / part.height())
 
     def wanted_long_side(self) -> int | None:
         """Return the long side in pixels a sharp picture needs now, None for all the source has."""
@@ -61,8 +62,12 @@ class ZoomView(QWidget):
         wanted = round(longest * (self.zoom or self.fit_zoom()))
         return None if wanted >= longest else max(wanted, 16)
 
+    def shown_part(self) -> QSizeF:
+        """Return the pixels of the source that are there to be seen: all of them."""
+        return self.source
+
     def picture_rect(self) -> QRectF:
-        """Return where the whole picture lies, in the widget's coordinates, on whole screen pixels."""
+        """Return where all that there is to be seen lies, in the widget's coordinates, on whole screen pixels."""
         size = self._shown_size()
         if self.zoom is None:
             left, top = (self.width() - size.width()) / 2, (self.height() - size.height()) / 2
@@ -80,7 +85,7 @@ class ZoomView(QWidget):
         self.update()
 
     def _shown_size(self) -> QSizeF:
-        return self.source * ((self.zoom or self.fit_zoom()) / self.devicePixelRatioF())
+        return self.shown_part() * ((self.zoom or self.fit_zoom()) / self.devicePixelRatioF())
 
     def _keep_inside(self) -> None:
         size = self._shown_size()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,11 +14,15 @@ from lapsebench.core.gains import GainEv
 from lapsebench.core.look import Look
 from lapsebench.core.sequence import Frame
 from lapsebench.gui.picture import to_image
+from lapsebench.imaging.framing import scaled
 from lapsebench.services import preview
 from lapsebench.services.finish import PLAIN, Finish
 
 _MOST_AT_ONCE = 2_000_000
 """Pixels that can be given another gain within one step of a slider."""
+_MOST_NS = 50e6
+"""What the look may take of a step; on one busy core it takes about as much again."""
+_TONES_NS, _TABLE_NS, _DETAIL_NS = 60, 260, 280  # a pixel, as measured
 
 
 @dataclass(frozen=True)
@@ -49,12 +53,18 @@ class Sharp:
         return (made.image.width(), made.image.height()) if made else (0, 0)
 
     def with_gain(self, gain_ev: GainEv, responses: Responses, finish: Finish) -> QImage | None:
-        """Return the film side: as rendered, else made from the side before unless that takes too long."""
+        """Return the film side: as rendered, else a draft from the side before unless even that takes too long.
+
+        A draft leaves noise, stars and sharpness out unless they are what changed, and has only as many pixels as there is
+        time for.
+        """
         if self.film is not None and (self.gain_ev, self.responses, self.look) == (gain_ev, responses, finish.look):
             return self.film.image
         if self.before is None or self.size[0] * self.size[1] > _MOST_AT_ONCE:
             return None
-        return to_image(preview.with_gain(self.before.pixels, gain_ev, responses, finish))
+        if _detail_of(finish.look) == _detail_of(self.look):
+            finish = without_detail(finish)
+        return to_image(preview.with_gain(_draft_of(self.before.pixels, finish), gain_ev, responses, finish))
 
 
 @dataclass(frozen=True)
@@ -103,3 +113,22 @@ class Wanted:
     def _rendered(self, gain_ev: GainEv, finish: Finish) -> Rendered:
         pixels = preview.picture(self.frame, gain_ev, long_side=self.long_side, responses=self.responses, finish=finish)
         return Rendered(pixels, to_image(pixels))
+
+
+def without_detail(finish: Finish) -> Finish:
+    """Return the finish with noise, stars and sharpness left as they are."""
+    return replace(finish, look=replace(finish.look, noise=0.0, star_care=0.0, sharpen=0.0))
+
+
+def _detail_of(look: Look) -> tuple[float, float, float]:
+    return look.noise, look.star_care, look.sharpen
+
+
+def _draft_of(pixels: NDArray[np.uint8], finish: Finish) -> NDArray[np.uint8]:
+    """Return `pixels` (h, w, 3), or so many of them that the look is done in time."""
+    if finish.is_plain:
+        return pixels
+    height, width = pixels.shape[:2]
+    table, detail = _TABLE_NS * finish.look.uses_lut, _DETAIL_NS * (not finish.look.has_plain_detail)
+    share = min(1.0, _MOST_NS / ((_TONES_NS + table + detail) * width * height)) ** 0.5
+    return scaled(pixels, (max(round(width * share), 1), max(round(height * share), 1)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QApplication, QStackedWidget, QVBoxLayout, QWidget
 
@@ -17,6 +17,7 @@ from lapsebench.gui.dropcover import DropWindow
 from lapsebench.gui.entrance import Entrance
 from lapsebench.gui.feed import PictureFeed
 from lapsebench.gui.filming import Filming
+from lapsebench.gui.flashes import FlashTeller
 from lapsebench.gui.jobs import Jobs
 from lapsebench.gui.keeping import Keeper
 from lapsebench.gui.menus import PLAY_ROW, Menus
@@ -24,7 +25,10 @@ from lapsebench.gui.opening import Opener
 from lapsebench.gui.picture_area import AreaLayer
 from lapsebench.gui.player import Player
 from lapsebench.gui.problems import Message, MessageBar
+from lapsebench.gui.queue import FilmLine
+from lapsebench.gui.queuewindow import QueueWindow
 from lapsebench.gui.resplitting import Resplitter
+from lapsebench.gui.savestill import StillSaver
 from lapsebench.gui.session import Session
 from lapsebench.gui.settings import Settings
 from lapsebench.gui.startpage import StartPage
@@ -42,7 +46,7 @@ _KEYS = {
 }
 _SHIFTED = {Qt.Key.Key_Right: "ten on", Qt.Key.Key_Left: "ten back"}
 _ALWAYS = {"open folder", "open files", "open project", "open demo", "quit", "undo", "redo", "full screen", "keys", "about"}
-_ALWAYS |= {"loop", *Theme}
+_ALWAYS |= {"loop", "line", *Theme}
 """Actions for which nothing need be open."""
 _ELSEWHERE = {"area"}
 """Actions whose own part of the window enables them."""
@@ -61,8 +65,10 @@ class MainWindow(DropWindow):
         self.resplitter = Resplitter(self.session, self.jobs, self)
         self.messages = MessageBar(self)
         self.filming = Filming(self.session, self.jobs, self.messages, self)
+        self.stills = StillSaver(self.session, self.jobs, self.settings, self.messages, self)
         self.keeper = Keeper(self.session, self.settings, self)
-        self.guard = Guard(self, self.session, self.filming, self.keeper, self.messages)
+        self.line = FilmLine(self.session, self.jobs, self.filming, self.messages, self)
+        self.guard = Guard(self, self.session, self.filming, self.keeper, self.messages, line=self.line)
         admit = self.guard.before_opening
         self.opener = Opener(self.session, self.jobs, self.settings, admit=admit, parent=self)
         self.entrance = Entrance(self, self.settings, self.opener, self.keeper, self.messages)
@@ -76,6 +82,9 @@ class MainWindow(DropWindow):
         self.set_theme(self._stored_theme())
         self._show_recent()
         self._restore_geometry()
+        start = QTimer(self, singleShot=True)
+        start.timeout.connect(self.line.tell_waiting)
+        start.start()  # for once that what is opened first is under way
 
     def open_paths(self, paths: Sequence[Path]) -> None:
         """Open folders or files."""
@@ -107,6 +116,7 @@ class MainWindow(DropWindow):
         self.link = StripLink(self.session, self.bench.strip, self)
         self.area_layer = AreaLayer(self.bench.picture)
         self.area_link = AreaLink(self.session, self.area_layer, self.bench.light.measuring.area, actions["area"], self)
+        self.flashes = FlashTeller(self.session, self.messages, self.bench.picture.set_mark, self)
         centre = QWidget(self)
         column = QVBoxLayout(centre)
         column.setContentsMargins(0, 2, 0, 0)
@@ -115,6 +125,7 @@ class MainWindow(DropWindow):
         column.addWidget(self.stack, 1)
         column.addWidget(self.work_bar)
         self.setCentralWidget(centre)
+        self.line_window = QueueWindow(self.line, self)
 
     def _connect(self) -> None:
         self.dropped.connect(self.entrance.open_paths)
@@ -132,14 +143,16 @@ class MainWindow(DropWindow):
         self.keeper.saved.connect(self._name_window)
         self.session.undo_stack.cleanChanged.connect(self._name_window)
         self.feed.failed.connect(self.messages.show_error)
-        self.bench.picture_section.balance.failed.connect(self.messages.show_error)
-        self.bench.foot.wanted.connect(self.filming.make)
+        for part in (self.bench.picture_section.balance, self.bench.picture_section.look):
+            part.failed.connect(self.messages.show_error)
+        self.bench.foot.wanted.connect(self.line.film_wanted)
+        self.bench.foot.line_wanted.connect(self.line.add)
+        self.line.show_wanted.connect(self.show_line)
+        self.filming.done.connect(self.flashes.tell)
         self.filming.busy_changed.connect(self.bench.foot.set_busy)
         self.player.playing_changed.connect(self.feed.set_playing)
         self.player.playing_changed.connect(self.bench.transport.set_playing)
         self.player.speed_changed.connect(self.bench.transport.show_speed)
-        self.bench.picture_section.dim_cut_changed.connect(self.feed.set_dim_cut)
-        self.feed.set_dim_cut(self.bench.picture_section.dim.isChecked())
         self.menus.recent_menu.aboutToShow.connect(lambda: self.entrance.fill_recent(self.menus.recent_menu))
         self.entrance.recent_forgotten.connect(self._show_recent)
         self.session.undo_stack.indexChanged.connect(self._enable)
@@ -192,6 +205,11 @@ class MainWindow(DropWindow):
     def close_now(self) -> None:
         """Close without asking, even while a film is made."""
         self.guard.close_now()
+
+    def show_line(self) -> None:
+        """Show the window of waiting films, in front if it is open already."""
+        self.line_window.show()
+        self.line_window.activateWindow()
 
     # -- themes and memory
 

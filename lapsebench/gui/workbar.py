@@ -20,13 +20,11 @@ class WorkRow(QWidget):
         super().__init__(parent)
         self.job = job
         self._words = Words(self)
-        self._pace = Pace(time.monotonic())
-        self._title = QLabel(job.title, self)
-        self._bar = QProgressBar(self, textVisible=False, maximum=0)
-        self._bar.setAccessibleName(job.title)
+        self._title = QLabel(self)
+        self._bar = QProgressBar(self, textVisible=False)
         self._numbers = QLabel(self)
         self._numbers.setMinimumWidth(260)
-        self._cancel = push_button(self.tr("Cancel"), self, spoken=self.tr("Cancel: {0}").format(job.title))
+        self._cancel = push_button(self.tr("Cancel"), self)
         self._cancel.clicked.connect(self.cancel)
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -35,6 +33,8 @@ class WorkRow(QWidget):
         layout.addWidget(self._numbers)
         layout.addWidget(self._cancel)
         job.progress.connect(self.show_progress)
+        job.stage_changed.connect(self._begin)
+        self._begin(job.title)
 
     def show_progress(self, done: int, total: int) -> None:
         """Show `done` of `total` frames, the rate and the time left."""
@@ -49,6 +49,16 @@ class WorkRow(QWidget):
         if left is not None and done < total:
             parts.append(self._words.left(left))
         self._numbers.setText(" · ".join(parts))
+
+    def _begin(self, title: str) -> None:
+        """Show a stage of the job, of which nothing is done yet."""
+        self._pace = Pace(time.monotonic())
+        self._title.setText(title)
+        self._bar.setMaximum(0)
+        self._bar.setAccessibleName(title)
+        if self._cancel.isEnabled():
+            self._numbers.clear()
+        self._cancel.setAccessibleName(self.tr("Cancel: {0}").format(title))
 
     def cancel(self) -> None:
         """Stop the job; the row goes when it has stopped."""

@@ -22,7 +22,7 @@ from lapsebench.gui.settings import Settings
 from lapsebench.gui.shotlist import ShotList
 from lapsebench.gui.transport import Transport
 
-_OPEN_AT_FIRST = {"frames": False, "light": True, "measuring": False, "picture": False, "film": True}
+_OPEN_AT_FIRST = {"light", "film", "look-colour", "look-light"}
 
 
 class Workbench(QWidget):
@@ -48,7 +48,7 @@ class Workbench(QWidget):
         self.frames = FramesSection(session, toggle_action, self)
         self.light = LightSection(session, self)
         self.picture_section = PictureSection(session, jobs, self.picture, self)
-        self.film = FilmSection(session, self)
+        self.film = FilmSection(session, self, jobs=jobs)
         self.foot = FilmFoot(session, settings, self)
         self.upright = self._centre()
         self.across = QSplitter(Qt.Orientation.Horizontal, self, childrenCollapsible=False, handleWidth=5)
@@ -75,7 +75,7 @@ class Workbench(QWidget):
         """Store the sizes of the panes and which sections are open."""
         self._settings.put("panes/across", self.across.saveState())
         self._settings.put("panes/upright", self.upright.saveState())
-        for section in (*self.sections, self.light.measuring):
+        for section in self._all_sections():
             self._settings.put(f"sections/{section.key}", section.is_open)
 
     def _restore(self) -> None:
@@ -83,8 +83,13 @@ class Workbench(QWidget):
             state = self._settings.state(key)
             if not state.isEmpty():
                 splitter.restoreState(state)
-        for section in (*self.sections, self.light.measuring):
-            section.set_open(self._settings.flag(f"sections/{section.key}", _OPEN_AT_FIRST[section.key]))
+        for section in self._all_sections():
+            section.set_open(self._settings.flag(f"sections/{section.key}", section.key in _OPEN_AT_FIRST))
+
+    def _all_sections(self) -> list[Section]:
+        """Return the sections and those within them."""
+        look = self.picture_section.look
+        return [*self.sections, self.light.measuring, look, *look.groups]
 
     def _centre(self) -> QSplitter:
         top = QWidget(self)

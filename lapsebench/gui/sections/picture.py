@@ -1,22 +1,23 @@
-"""Section Picture: the white balance of RAW, how large it is shown, where it is divided, and what is dimmed."""
+"""Section Picture: white balance and look, how large it is shown, what the film shows of it, and what is dimmed."""
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QPushButton, QWidget
 
+from lapsebench.gui.framelayer import FrameLayer
 from lapsebench.gui.jobs import Jobs
 from lapsebench.gui.parts import push_button
 from lapsebench.gui.picture import PictureView, Side
 from lapsebench.gui.sections.balance import BalanceBox
 from lapsebench.gui.sections.base import NamedSlider, Section
+from lapsebench.gui.sections.framing import FramingBox
+from lapsebench.gui.sections.look import LookBox
 from lapsebench.gui.session import Session
 
 
 class PictureSection(Section):
-    """White balance, fit or 100 %, the divide, and whether the cut-off parts are dimmed."""
-
-    dim_cut_changed = Signal(bool)
+    """White balance, look, the film's frame, fit or 100 %, the divide, and whether the cut-off parts are seen."""
 
     def __init__(self, session: Session, jobs: Jobs, view: PictureView, parent: QWidget | None = None) -> None:
         super().__init__("", "picture", parent)
@@ -26,6 +27,11 @@ class PictureSection(Section):
         self._view = view
         self.balance = BalanceBox(session, jobs, view, self)
         self.content.addWidget(self.balance)
+        self.look = LookBox(session, jobs, self)
+        self.content.addWidget(self.look)
+        self.frame_layer = FrameLayer(view)
+        self.framing = FramingBox(session, self.frame_layer, self)
+        self.content.addWidget(self.framing)
         self.divide = NamedSlider(self.tr("Divide"), (0, 100), self._percent, self)
         self.divide.moved.connect(self._move_divide)
         self.content.addWidget(self.divide)
@@ -38,8 +44,16 @@ class PictureSection(Section):
         self.dim.setChecked(True)
         self.dim.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.dim.setAccessibleName(self.tr("Dim what the film cuts off"))
-        self.dim.toggled.connect(self.dim_cut_changed)
-        self.content.addWidget(self.dim)
+        self.dim.toggled.connect(view.set_dim_cut)
+        view.set_dim_cut(True)
+        self.framed = QCheckBox(self.tr("Show the film's frame only"), self)
+        self.framed.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.framed.setAccessibleName(self.framed.text())
+        self.framed.setToolTip(self.tr("Show the picture cut, moved and straightened as in the film"))
+        self.framed.toggled.connect(self._show_framed)
+        self.framing.switch.toggled.connect(self._show_around)
+        for box in (self.dim, self.framed):
+            self.content.addWidget(box)
         for signal in (view.side_changed, view.divide_changed, view.view_changed):
             signal.connect(self.refresh)
         self.refresh()
@@ -57,6 +71,16 @@ class PictureSection(Section):
 
     def _move_divide(self, value: int) -> None:
         self._view.set_divide(value / 100)
+
+    def _show_framed(self, framed: bool) -> None:
+        if framed:
+            self.framing.switch.setChecked(False)
+        self._view.set_framed(framed)
+
+    def _show_around(self, framing: bool) -> None:
+        """Show all of the picture while its frame is dragged."""
+        if framing:
+            self.framed.setChecked(False)
 
     def _fit(self) -> None:
         self._view.set_zoom(None)
