@@ -132,10 +132,10 @@ class FilmLine(QObject):
         """Move a film on by `by` places, back where negative."""
         self._change(lambda: queuefile.move(key, by))
 
-    def again(self, entry: Entry) -> None:
-        """Let a film that could not be made wait again."""
+    def again(self, entry: Entry, *, overwrite: bool = False) -> None:
+        """Let a film that could not be made wait again, with `overwrite` to replace what is there."""
         self._tried.discard(entry.key)
-        self._change(lambda: filmqueue.again(entry))
+        self._change(lambda: filmqueue.again(entry, overwrite=overwrite))
         self._go_on()
 
     # -- making films

@@ -78,7 +78,9 @@ class LineView(QListView):
         super().__init__(window)
         self._window = window
         single_choice(self, self.tr("Films in line"))
-        self.setAlternatingRowColors(True)
+        self.setWordWrap(True)
+        self.setResizeMode(QListView.ResizeMode.Adjust)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
 
     def keyPressEvent(self, event: QKeyEvent, /) -> None:
         """Take Delete."""
@@ -113,6 +115,8 @@ class QueueWindow(QDialog):
         self.up = self._button(self.tr("Up"), lambda: line.move(self._key, -1), self.tr("Move up in line"))
         self.down = self._button(self.tr("Down"), lambda: line.move(self._key, 1), self.tr("Move down in line"))
         self.again = self._button(self.tr("Try again"), self._again)
+        spoken = self.tr("Try again, and replace what is there")
+        self.replace = self._button(self.tr("Replace it"), lambda: self._again(overwrite=True), spoken)
         self.remove = self._button(self.tr("Remove"), lambda: line.remove(self._key), self.tr("Take out of the line"))
         self.shut = self._button(self.tr("Close"), self.close)
         self._lay_out()
@@ -135,7 +139,7 @@ class QueueWindow(QDialog):
 
     def _lay_out(self) -> None:
         side = QVBoxLayout()
-        for button in (self.up, self.down, self.again, self.remove):
+        for button in (self.up, self.down, self.again, self.replace, self.remove):
             side.addWidget(button)
         side.addStretch(1)
         foot = QHBoxLayout()
@@ -165,10 +169,10 @@ class QueueWindow(QDialog):
             self._key = entry.key
         self._enable()
 
-    def _again(self) -> None:
+    def _again(self, *, overwrite: bool = False) -> None:
         entry = self.model.entry(self.model.row_of(self._key))
         if entry is not None:
-            self._line.again(entry)
+            self._line.again(entry, overwrite=overwrite)
 
     def _show(self) -> None:
         """Show the line as it is now; the chosen film stays chosen, or else the first one is."""
@@ -195,5 +199,7 @@ class QueueWindow(QDialog):
         self.up.setEnabled(row > 0)
         self.down.setEnabled(0 <= row < last)
         self.remove.setEnabled(free)
-        self.again.setEnabled(free and entry is not None and entry.failed)
+        failed = free and entry is not None and entry.failed
+        self.again.setEnabled(failed)
+        self.replace.setEnabled(failed and entry is not None and not entry.overwrite and entry.output.exists())
         self.told.setText("" if entry is None else "\n".join(filter(None, (str(entry.output), entry.reason))))

@@ -18,6 +18,8 @@ PLACEHOLDER = (0x1234, 0x5678)
 """Content light level that an HDR film is begun with; see `io.lightlevel`."""
 # The display a PQ film was made for: P3-D65 primaries, 1000 and 0.005 cd/m2, as is usual (common practice, no source).
 _MASTERING = "G(13250,34500)B(7500,3000)R(34000,16000)WP(15635,16450)L(10000000,50)"
+_H264 = "-c:v libx264 -preset medium -profile:v high -aq-mode 3 -aq-strength 1.3 -psy-rd 1.0:0.4".split()
+"""Bits go to the dark, so that the dither that keeps a night sky from banding stays in."""
 _MATRICES = {0: "gbr", 1: "bt709", 9: "bt2020nc"}
 _PRIMARIES = {1: "bt709", 9: "bt2020"}
 _TRANSFERS = {1: "bt709", 13: "iec61966-2-1", 16: "smpte2084", 18: "arib-std-b67"}
@@ -90,7 +92,7 @@ def _codec(form: FilmFormat, quality: int) -> list[str]:
     webp = 98 + min(max(quality, 0), 100) // 50
     finer = f"{crf_of(quality) - 2:g}"  # a code of HDR is worth more light
     return {
-        FilmFormat.H264: ["-c:v", "libx264", "-preset", "medium", "-profile:v", "high", "-crf", crf],
+        FilmFormat.H264: [*_H264, "-crf", f"{crf_of(quality) + 1:g}"],
         FilmFormat.HEVC: [*hevc, crf, "-x265-params", "log-level=error"],
         FilmFormat.HLG: [*hevc, finer, "-x265-params", "log-level=error"],
         FilmFormat.PQ: [*hevc, finer, "-x265-params", "log-level=error:hdr10=1:hdr10-opt=1"],

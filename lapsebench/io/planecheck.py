@@ -14,6 +14,7 @@ from lapsebench.core.formats import FilmFormat, FilmFrame
 _BLOCK = 16
 _LEAST_COARSE_DB = 28.0  # the same of means over blocks of 16 x 16 samples: farther off is another picture
 _MOST_SHIFT, _SHIFT_OF_RMS = 0.01, 0.2  # of a plane's mean, of full scale and of the error: wrong range or matrix shift more
+_MOST_STRETCH, _LEAST_CONTRAST = 0.08, 0.02  # full range taken for limited is 0.16; sd of what it is told from, of full scale
 
 
 def frame_psnr(file: Path, sent: FilmFrame, form: FilmFormat) -> float:
@@ -45,13 +46,22 @@ def psnr_of(found: list[NDArray[Any]], sent: FilmFrame, form: FilmFormat) -> flo
             return float("-inf")
         off = one.astype(np.float32) - other.astype(np.float32)
         shift = abs(float(off.mean(dtype=np.float64)))
-        coarse_power = float(np.square(_block_means(off)).mean(dtype=np.float64))
+        coarse_off = _block_means(off)
+        coarse_power = float(np.square(coarse_off).mean(dtype=np.float64))
+        stretch = _stretch(_block_means(other.astype(np.float32)), coarse_off, top)
         power = float(np.square(off, out=off).mean(dtype=np.float64))
         psnr, coarse = _db(power, top), _db(coarse_power, top)
-        if coarse < _LEAST_COARSE_DB or shift > _MOST_SHIFT * top + _SHIFT_OF_RMS * power**0.5:
+        if coarse < _LEAST_COARSE_DB or stretch > _MOST_STRETCH or shift > _MOST_SHIFT * top + _SHIFT_OF_RMS * power**0.5:
             return float("-inf")
         worst = min(worst, psnr)
     return worst
+
+
+def _stretch(sent: NDArray[np.float32], off: NDArray[np.float32], top: float) -> float:
+    """Return by what share contrast changed: the slope of errors over what was sent; 0 where that is too even to tell."""
+    apart = sent - sent.mean()
+    power = float(np.square(apart).mean(dtype=np.float64))
+    return abs(float((apart * off).mean(dtype=np.float64))) / power if power > (_LEAST_CONTRAST * top) ** 2 else 0.0
 
 
 def _db(power: float, top: float) -> float:

@@ -42,9 +42,9 @@ def next_waiting(skip: Collection[str] = ()) -> Entry | None:
     return next((entry for entry in waiting if not queuefile.is_being_made(entry)), None)
 
 
-def again(entry: Entry) -> None:
-    """Let a film that could not be made wait again. Raises OutputError or DiskFullError."""
-    queuefile.keep(replace(entry, reason=""))
+def again(entry: Entry, *, overwrite: bool = False) -> None:
+    """Let a film that could not be made wait again, with `overwrite` to replace what is there. Raises OutputError."""
+    queuefile.keep(replace(entry, reason="", overwrite=entry.overwrite or overwrite))
 
 
 def make(entry: Entry, tick: Tick = silent, *, filming: Callable[[], object] = lambda: None) -> FilmDone | None:

@@ -286,6 +286,22 @@ def test_a_file_in_the_way_is_replaced_only_on_request(surveyed: MainWindow, fil
     assert frames_of(films / "a.mp4") == 12
 
 
+def test_a_file_that_came_to_be_there_is_replaced_only_on_request(surveyed: MainWindow, films: Path, until: Until) -> None:
+    line_up(surveyed, films / "a.mp4")
+    (films / "a.mp4").write_bytes(b"mine")
+    surveyed.menus.actions["line"].trigger()
+    shown = surveyed.line_window
+    assert not shown.replace.isEnabled()
+    click(shown.start)
+    until(lambda: not surveyed.line.busy)
+    assert "a.mp4 exists already" in shown.told.text()
+    assert (films / "a.mp4").read_bytes() == b"mine"
+    click(shown.replace)
+    click(shown.start)
+    until(lambda: not surveyed.line.busy)
+    assert frames_of(films / "a.mp4") == 12
+
+
 def test_the_same_name_twice_in_line_is_refused(surveyed: MainWindow, films: Path) -> None:
     line_up(surveyed, films / "a.mp4")
     line_up(surveyed, films / "a.mp4")
