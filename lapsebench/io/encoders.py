@@ -18,7 +18,8 @@ PLACEHOLDER = (0x1234, 0x5678)
 """Content light level that an HDR film is begun with; see `io.lightlevel`."""
 # The display a PQ film was made for: P3-D65 primaries, 1000 and 0.005 cd/m2, as is usual (common practice, no source).
 _MASTERING = "G(13250,34500)B(7500,3000)R(34000,16000)WP(15635,16450)L(10000000,50)"
-_H264 = "-c:v libx264 -preset medium -profile:v high -aq-mode 3 -aq-strength 1.3 -psy-rd 1.0:0.4".split()
+_H264 = ["-c:v", "libx264", "-preset", "medium", "-profile:v", "high"]
+_H264 += ["-aq-mode", "3", "-aq-strength", "1.3", "-psy-rd", "1.0:0.4"]
 """Bits go to the dark, so that the dither that keeps a night sky from banding stays in."""
 _MATRICES = {0: "gbr", 1: "bt709", 9: "bt2020nc"}
 _PRIMARIES = {1: "bt709", 9: "bt2020"}

@@ -14,7 +14,7 @@ from lapsebench.core.formats import FilmFormat, FilmFrame
 _BLOCK = 16
 _LEAST_COARSE_DB = 28.0  # the same of means over blocks of 16 x 16 samples: farther off is another picture
 _MOST_SHIFT, _SHIFT_OF_RMS = 0.01, 0.2  # of a plane's mean, of full scale and of the error: wrong range or matrix shift more
-_MOST_STRETCH, _LEAST_CONTRAST = 0.08, 0.02  # full range taken for limited is 0.16; sd of what it is told from, of full scale
+_MOST_STRETCH, _LEAST_CONTRAST = 0.08, 0.02  # full range taken for limited is 0.16; sd it is told from, of full scale
 
 
 def frame_psnr(file: Path, sent: FilmFrame, form: FilmFormat) -> float:
