@@ -100,27 +100,7 @@ def make_film(
         key = film_key(project, stills, gains)
         check = _write_folder(path, pictures, fps, key, meter, workers=workers, overwrite=overwrite, tick=tick)
     else:
-        (first,) = by_clocks((stills[0],), project.clocks)
-        with (
-            prepared(project.film.sound, float(len(stills) / fps)) as sound,
-            FilmWriter(
-                path,
-                size=framing.size,
-                fps=fps,
-                quality=quality,
-                form=form,
-                labels=FilmLabels(path.stem, first.taken),
-                encoder=hardware_encoder(form) if project.film.hardware else None,
-                overwrite=overwrite,
-                sound=sound,
-            ) as film,
-        ):
-            for done, made in enumerate(in_order(pictures, range(len(stills)), workers), start=1):
-                film.write(made.frame)
-                meter.add(made.small)
-                tick(done, len(stills))
-            film.finish()
-        check = film.check
+        check = _write_film(path, project, pictures, fps, meter, workers=workers, overwrite=overwrite, tick=tick)
     flash = meter.report()
     kept = len(numbers) - flash.frames
     if kept:
@@ -138,6 +118,42 @@ def check_output(
     sources = (frame.path for frame in project.frames) if project else ()
     form = form or (project.film.format if project else FilmFormat.H264)
     return film_path(output, form=form, overwrite=overwrite, sources=sources)
+
+
+def _write_film(
+    path: Path,
+    project: Project,
+    pictures: FilmPictures,
+    fps: Fraction,
+    meter: FlashMeter,
+    *,
+    workers: int,
+    overwrite: bool,
+    tick: Tick,
+) -> FilmCheck:
+    """Write a film, with the project's sound under it and the time of its first frame."""
+    count, film = len(pictures), project.film
+    (first,) = by_clocks(pictures.stills[:1], project.clocks)
+    with (
+        prepared(film.sound, float(count / fps)) as sound,
+        FilmWriter(
+            path,
+            size=pictures.framing.size,
+            fps=fps,
+            quality=film.quality,
+            form=film.format,
+            labels=FilmLabels(path.stem, first.taken),
+            encoder=hardware_encoder(film.format) if film.hardware else None,
+            overwrite=overwrite,
+            sound=sound,
+        ) as writer,
+    ):
+        for done, made in enumerate(in_order(pictures, range(count), workers), start=1):
+            writer.write(made.frame)
+            meter.add(made.small)
+            tick(done, count)
+        writer.finish()
+    return writer.check
 
 
 def _write_folder(

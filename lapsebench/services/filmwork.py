@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,9 +112,12 @@ def in_order(pictures: FilmPictures, numbers: Sequence[int], workers: int) -> It
 
 
 def film_key(project: Project, stills: Sequence[Frame], gains: Sequence[Gain]) -> str:
-    """Return what tells this film from others: its frames, as their files are now, their gains, and all settings."""
+    """Return what tells this film from others: its frames and tables, as their files are now, gains, and all settings."""
     told = hashlib.sha256(f"{__version__} {replace(project, frames=(), sources=())!r}".encode())
     for still, gain in zip(stills, gains, strict=True):
         state = still.path.stat()
         told.update(f"{still!r} {state.st_size} {state.st_mtime_ns} {gain!r}".encode(errors="replace"))
+    for shot in project.shots:
+        if shot.look.lut is not None and shot.look.uses_lut:
+            told.update(Path(shot.look.lut).read_bytes())
     return told.hexdigest()

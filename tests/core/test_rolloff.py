@@ -16,7 +16,7 @@ def test_black_and_white_stay_and_tones_keep_their_order(gain_ev: float) -> None
     bent = gain_with_rolloff(RAMP, gain_ev)
     assert bent[0] == 0
     assert abs(bent[-1] - 1) < 1e-6
-    assert (np.diff(bent) >= 0).all()
+    assert (np.diff(bent) >= -1e-7).all()  # single precision: one unit in the last place of white is 6e-8
 
 
 @given(st.floats(-8, 8))
