@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 
+from lapsebench.cli.progressline import say
 from lapsebench.core.balance import COLDEST_K, HOTTEST_K, MOST_TINT, Balance, BalanceKind
 from lapsebench.core.project import Project
 from lapsebench.services.balances import balanced
@@ -24,6 +25,8 @@ def with_balances(project: Project, options: argparse.Namespace) -> Project:
     """Return the project with the white balance that the command line sets for every RAW shot."""
     if options.balance is None:
         return project
+    if not any(frame.balance is not None for frame in project.frames):
+        say("--balance sets the white balance of RAW; no frame here is RAW.")
     return balanced(replace(project, shots=tuple(replace(shot, balance=options.balance) for shot in project.shots)))
 
 

@@ -27,7 +27,7 @@ from lapsebench.io.projectfile import SUFFIX
 from lapsebench.io.sound import check_sound
 from lapsebench.services.film import FilmDone, check_output, make_film
 from lapsebench.services.filmreport import film_report
-from lapsebench.services.poster import save_picture
+from lapsebench.services.poster import picture_path, save_picture
 from lapsebench.services.report import check_report, survey_report, write_report
 from lapsebench.services.survey import Survey, level, responses_at, used_frames
 
@@ -86,9 +86,15 @@ def run(options: argparse.Namespace) -> None:
         say("A film has an even number of pixels both ways: the size is rounded to that.")
     surveyed, notes = surveyed_night(options.source, partial(_as_told, options))
     project = with_framing(_with_options(surveyed.project, options), options)
+    poster = None if options.poster is None else _poster_frame(project, options)
+    if (options.fine or options.mend_hot) and not any(frame.balance is not None for frame in project.frames):
+        say("--fine and --mend-hot are for RAW; no frame here is RAW.")
     done = _film(surveyed, project, options.output, overwrite=options.overwrite)
-    if options.poster:
-        _save_poster(surveyed, project, options)
+    if poster is not None:
+        light, responses = level(surveyed, project), responses_at(surveyed)
+        still = options.poster
+        path = save_picture(project, light, poster, still, responses=responses, overwrite=options.overwrite)
+        say(f"Still saved to {path}")
     if options.report:
         report = survey_report(surveyed, project, level(surveyed, project), warnings=notes)
         report["film"] = film_report(done, project.film)
@@ -96,14 +102,14 @@ def run(options: argparse.Namespace) -> None:
         say(f"Report written to {options.report}")
 
 
-def _save_poster(surveyed: Survey, project: Project, options: argparse.Namespace) -> None:
+def _poster_frame(project: Project, options: argparse.Namespace) -> int:
+    """Return the project's number of the frame to be saved; OutputError where there is none or it can't be saved."""
+    picture_path(options.poster, project, overwrite=options.overwrite)
     used = used_frames(project)
-    place = (options.poster_frame or len(used) // 2 + 1) - 1
+    place = len(used) // 2 if options.poster_frame is None else options.poster_frame - 1
     if not 0 <= place < len(used):
         raise OutputError(f"The film has no frame {options.poster_frame}.", f"Give a number from 1 to {len(used)}.")
-    light, responses = level(surveyed, project), responses_at(surveyed)
-    path = save_picture(project, light, used[place], options.poster, responses=responses, overwrite=options.overwrite)
-    say(f"Still saved to {path}")
+    return used[place]
 
 
 def _check_names(options: argparse.Namespace, form: FilmFormat) -> None:

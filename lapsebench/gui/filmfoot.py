@@ -70,9 +70,15 @@ class FilmFoot(QWidget):
     @property
     def path(self) -> Path:
         """Where the film shall go: what was typed, within the chosen folder unless it names another."""
-        typed = Path(self.name.text().strip()).expanduser()
-        path = self._folder / typed
+        path = self._folder / (Path(self.name.text().strip()).expanduser() if self._is_named else self.tr("night"))
         return path if _has_suffix(path.name) else path.with_name(named(path.name, self._form))
+
+    @property
+    def _is_named(self) -> bool:
+        """Whether what was typed names a file: neither a folder nor a suffix alone."""
+        typed = self.name.text().strip()
+        name = Path(typed).name
+        return bool(name) and name != ".." and not typed.endswith(("/", "\\")) and name.lower() not in _SUFFIXES
 
     def set_busy(self, busy: bool) -> None:
         """While a film is made no second one can be started."""
@@ -120,7 +126,7 @@ class FilmFoot(QWidget):
     def refresh(self) -> None:
         """Enable the buttons when there is a film to make, and say why not otherwise."""
         ready = self._session.film_light is not None and bool(self._session.used) and not self._waiting
-        ready = ready and bool(self.name.text().strip())
+        ready = ready and self._is_named
         self.make.setEnabled(ready and not self._busy)
         self.line.setEnabled(ready)
         why = ""
@@ -132,6 +138,8 @@ class FilmFoot(QWidget):
             why = self.tr("No frame is in the film.")
         elif self._waiting:
             why = self.tr("The light is being worked out.")
+        elif not self._is_named:
+            why = self.tr("Type a name for the film.")
         self.make.setToolTip(why)
         later = self.tr("Put the film in line as it is set now; what you change later is not in it.")
         self.line.setToolTip(later if ready else why)

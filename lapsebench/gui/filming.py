@@ -29,6 +29,8 @@ class Filming(QObject):
         super().__init__(parent)
         self._session, self._jobs, self._messages, self._words = session, jobs, messages, Words(self)
         self._job: Job | None = None
+        self.output: Path | None = None
+        """What is being made now."""
         self._said: Message | None = None
         self._describer = Describer(self)
 
@@ -67,7 +69,7 @@ class Filming(QObject):
         job.failed.connect(lambda error: self._stopped_by(error, project, output, overwrite=overwrite))
         job.cancelled.connect(lambda: self._cancelled(_frames_in(output, form)))
         job.ended.connect(self._end)
-        self._job = job
+        self._job, self.output = job, output.absolute()
         self.busy_changed.emit(True)
         self._jobs.start(job)
 
@@ -137,7 +139,7 @@ class Filming(QObject):
             self._say(Message(self.tr("The film was cancelled; nothing was left behind.")))
 
     def _end(self, _job: Job) -> None:
-        self._job = None
+        self._job = self.output = None
         self.busy_changed.emit(False)
 
 

@@ -35,13 +35,17 @@ class FlashWords(QObject):
 
     def line(self, finding: FlashFinding) -> str:
         """Return one finding in words."""
-        kinds = {Kind.GENERAL: self.tr("light and dark"), Kind.RED_SATURATION: self.tr("red")}
-        what = kinds.get(finding.kind, self.tr("red"))
+        what = {
+            Kind.GENERAL: self.tr("light and dark"),
+            Kind.RED_SATURATION: self.tr("red by its share"),
+            Kind.RED_CHROMATICITY: self.tr("red by its colour"),
+        }[finding.kind]
         where = self.tr("of the screen") if finding.text is Text.BT1702 else self.tr("of a field of 10°")
-        words = self.tr("{0} to {1}: {2}, {3} flashes a second over {4} % {5} ({6})")
+        words = self.tr("{0} to {1}, frames {7} to {8}: {2}, {3} flashes a second over {4} % {5} ({6})")
         span = self._clock(finding.start_s), self._clock(finding.end_s)
+        frames = finding.first_frame + 1, finding.last_frame + 1
         rate = f"{finding.flashes_per_s:g}"
-        return words.format(*span, what, rate, round(100 * finding.area), where, finding.text.value)
+        return words.format(*span, what, rate, round(100 * finding.area), where, finding.text.value, *frames)
 
     def _clock(self, seconds: float) -> str:
         minutes, rest = divmod(seconds, 60)
@@ -62,6 +66,7 @@ class FlashWindow(QDialog):
         self.list = QListWidget(self)
         self.list.setAccessibleName(self.tr("Passages that flash; choose one to see it"))
         self.list.setWordWrap(True)
+        self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         for finding in report.findings:
             self.list.addItem(QListWidgetItem(words.line(finding)))
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close, self)
@@ -108,6 +113,7 @@ class FlashTeller(QObject):
     def _closed(self) -> None:
         self.window = None
         self._mark(None)
+        self._messages.show_message(self._said)  # the list can be opened again from there
 
     def _go(self, done: FilmDone, row: int) -> None:
         """Go to the frame with which a passage begins, and show where in the film's frame it is."""

@@ -39,6 +39,7 @@ class KeysWindow(QDialog):
         self.table.setHorizontalHeaderLabels([self.tr("Key"), self.tr("What it does")])
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.verticalHeader().hide()
+        self.table.horizontalHeader().setSectionResizeMode(0, QHeaderView.ResizeMode.ResizeToContents)
         self.table.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         for row, (key, text) in enumerate(rows):
             self.table.setItem(row, 0, QTableWidgetItem(key))

@@ -12,6 +12,7 @@ from PySide6.QtCore import QObject, Qt, Signal
 
 from lapsebench.core.progress import Tick
 from lapsebench.errors import Cancelled
+from lapsebench.gui.collecting import Collector
 
 Work = Callable[["Job"], object]
 """The work of a job: called on a worker thread with its job, for `job.tick` and `job.send`."""
@@ -125,6 +126,7 @@ class Jobs(QObject):
         super().__init__(parent)
         self._pool = ThreadPoolExecutor(max_workers=4, thread_name_prefix="lapsebench-job")
         self._relay = _Relay(self)
+        self._collector = Collector(self)
         self._running: set[Job] = set()
         self._closed = False
 
@@ -146,6 +148,7 @@ class Jobs(QObject):
         for job in self._running:
             job.cancel()
         self._pool.shutdown(wait=True, cancel_futures=True)
+        self._collector.stop()
 
     def _forget(self, job: Job) -> None:
         self._running.discard(job)

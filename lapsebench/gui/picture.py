@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QImage, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QWheelEvent
+from PySide6.QtGui import QColor, QImage, QKeySequence, QMouseEvent, QPainter, QPaintEvent, QShortcut, QWheelEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from lapsebench.gui.framed import FramedView
@@ -55,6 +55,8 @@ class PictureView(FramedView):
         self._drag: QPointF | None = None
         self._dividing = False
         self.picking = False
+        self._leave_picking = QShortcut(QKeySequence(Qt.Key.Key_Escape), self, enabled=False)
+        self._leave_picking.activated.connect(lambda: self.set_picking(False))
         self._layers: list[Draw] = []
 
     # -- what is shown
@@ -91,6 +93,7 @@ class PictureView(FramedView):
             self.setCursor(Qt.CursorShape.CrossCursor if picking else Qt.CursorShape.ArrowCursor)
             if picking:
                 self.setFocus()
+            self._leave_picking.setEnabled(picking)
             self.picking_changed.emit(picking)
 
     def add_layer(self, draw: Draw) -> None:
@@ -167,16 +170,9 @@ class PictureView(FramedView):
         """Let go."""
         self._drag, self._dividing = None, False
 
-    def keyPressEvent(self, event: QKeyEvent, /) -> None:
-        """Leave the picking on Escape."""
-        if self.picking and event.key() == Qt.Key.Key_Escape:
-            self.set_picking(False)
-        else:
-            super().keyPressEvent(event)
-
     def _pick(self, at: QPointF) -> None:
+        self.set_picking(False)
         if self.picture_rect().contains(at):
-            self.set_picking(False)
             self.picked.emit(self.spot_at(at))
 
     def mouseDoubleClickEvent(self, event: QMouseEvent, /) -> None:

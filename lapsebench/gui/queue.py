@@ -8,7 +8,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Signal
 
 from lapsebench.core.formats import FilmKind
-from lapsebench.errors import LapsebenchError
+from lapsebench.errors import LapsebenchError, OutputError
 from lapsebench.gui.filming import Filming
 from lapsebench.gui.jobs import Job, Jobs
 from lapsebench.gui.problems import Describer, Kind, Message, MessageBar
@@ -89,6 +89,10 @@ class FilmLine(QObject):
         """Make the film at once, or put it in line while the line is at work."""
         if self.busy:
             self.add(output, overwrite)
+        elif any(entry.output == output.absolute() for entry in queuefile.entries()[0]):
+            what = self.tr("{0} is in the line of films already.").format(output.name)
+            remedy = self.tr("Choose another name, or take that one out.")
+            self._say(Message(what, remedy, "caution", buttons=self._buttons()))
         else:
             self._filming.make(output, overwrite)
 
@@ -97,6 +101,8 @@ class FilmLine(QObject):
         project = self._session.project
         try:
             path = check_output(output, overwrite=True, project=project)
+            if self._filming.output == path:
+                raise OutputError(f"{path.name} is being made now.", "Choose another name.")
             if path.exists() and not overwrite and project.film.format.facts.kind is not FilmKind.FRAMES:
                 self._ask_to_replace(path)
                 return

@@ -136,6 +136,7 @@ def stylesheet(c: Colours) -> str:
     QToolButton#sectionHeader {{ text-align: left; font-weight: 600; border: none; padding: 6px 4px;
         background: transparent; }}
     QToolButton#sectionHeader:hover, QToolButton#sectionHeader:focus {{ color: {c.accent}; }}
+    QDialogButtonBox {{ dialogbuttonbox-buttons-have-icons: 0; }}
     QPushButton {{ padding: 5px 12px; border: 1px solid {c.line}; border-radius: 5px; background: {c.ground}; }}
     QPushButton:hover, QPushButton:focus {{ border-color: {c.accent}; }}
     QPushButton:pressed {{ background: {c.field}; }}

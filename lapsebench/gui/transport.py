@@ -43,6 +43,7 @@ class Transport(QWidget):
             layout.addWidget(self._side_button(side))
         layout.addStretch(1)
         for label in (self.counter, self.clock, self.film_time, self.rate):
+            layout.addSpacing(6)
             layout.addWidget(label)
         for signal in (session.playhead_changed, session.project_changed, session.opened):
             signal.connect(self.refresh)

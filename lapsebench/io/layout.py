@@ -98,4 +98,6 @@ def no_access(name: str, error: OSError) -> FrameError:
         return FrameError(f"{name} may not be read: permission denied.", "Ask for the right to read it.")
     if isinstance(error, FileNotFoundError):
         return FrameError(f"{name} is not there.", "Is the drive or memory card still connected?")
+    if isinstance(error, IsADirectoryError):
+        return FrameError(f"{name} is a folder.", "Name a file in it.")
     return FrameError(f"{name} can't be read: {error.strerror or error}.", COPY_AGAIN)

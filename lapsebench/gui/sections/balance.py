@@ -57,7 +57,7 @@ class BalanceBox(QWidget):
         self.kind.setToolTip(self.tr("The colours that all RAW frames of this shot are seen in; the light is not changed"))
         self.kind.activated.connect(self._chosen)
         self.kelvin = NamedSlider(self.tr("Temperature"), (0, _STEPS), self._kelvin_words, self)
-        self.tint = NamedSlider(self.tr("Tint, green or magenta"), (-_TINTS, _TINTS), self._tint_words, self)
+        self.tint = NamedSlider(self.tr("Green or magenta"), (-_TINTS, _TINTS), self._tint_words, self)
         for slider in (self.kelvin, self.tint):
             slider.moved.connect(self._set_own)
             slider.taken.connect(session.hold_gesture)

@@ -52,6 +52,8 @@ class SoundBox(QWidget):
         )
         self.loudness = QComboBox(self.details)
         self.loudness.setAccessibleName(self.tr("Loudness of the music"))
+        self.loudness.setMinimumContentsLength(8)
+        self.loudness.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.loudness.addItems([self.tr("as it is"), self.tr("−14 LUFS, for the net"), self.tr("−23 LUFS, for broadcast")])
         self.loudness.activated.connect(self._loudness_chosen)
         self.told = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
@@ -106,6 +108,8 @@ class SoundBox(QWidget):
     def _spin(self, name: str, setting: str, most: float) -> QDoubleSpinBox:
         spin = QDoubleSpinBox(self.details, minimum=0, maximum=most, decimals=1, singleStep=0.5)
         spin.setSuffix(self.tr(" s"))
+        spin.setMinimumWidth(60)
+        spin.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         spin.setKeyboardTracking(False)
         spin.setAccessibleName(name)
         spin.setToolTip(name)

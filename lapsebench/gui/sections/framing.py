@@ -132,6 +132,8 @@ class FramingBox(QWidget):
     def _move(self, moves: bool) -> None:
         shot = self._session.shot
         if shot is not None:
+            if moves and not self.switch.isChecked():
+                self.switch.click()
             self._edit(replace(shot.view, end=shot.view.start if moves else None))
             self._choose(at_end=moves)
 

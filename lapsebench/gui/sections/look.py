@@ -39,7 +39,7 @@ class LookBox(Section):
         self._copied: Look | None = None
         self.kind = self._kinds()
         self.colour = self._group(self.tr("Colour"), "colour", ("warmth", "tint", "saturation"))
-        self.light = self._group(self.tr("Light"), "light", ("exposure", "contrast", "highlights", "shadows"))
+        self.light = self._group(self.tr("Tone"), "light", ("exposure", "contrast", "highlights", "shadows"))
         self.detail = self._group(self.tr("Detail"), "detail", ("noise", "star_care", "sharpen"))
         self.table = TableGroup(self.tr("Table"), self.tr("Table of the look"), self._words, self)
         self.copy, self.paste, self.everywhere = (

@@ -14,16 +14,16 @@ class LookWords(QObject):
         """Return the name of a slider."""
         return {
             "warmth": self.tr("Warmth"),
-            "tint": self.tr("Tint"),
-            "saturation": self.tr("Saturation"),
-            "exposure": self.tr("Exposure"),
+            "tint": self.tr("Green or magenta"),
+            "saturation": self.tr("Colour strength"),
+            "exposure": self.tr("Brightness"),
             "contrast": self.tr("Contrast"),
-            "highlights": self.tr("Highlights"),
-            "shadows": self.tr("Shadows"),
+            "highlights": self.tr("Soft whites"),
+            "shadows": self.tr("Dark parts"),
             "noise": self.tr("Noise"),
             "star_care": self.tr("Stars"),
             "sharpen": self.tr("Sharpness"),
-            "lut_share": self.tr("Share of the table"),
+            "lut_share": self.tr("Strength of the table"),
         }[field]
 
     def hint(self, field: str) -> str:
