@@ -17,7 +17,7 @@ Bools = NDArray[np.bool_]
 
 LEAST_SEEN = 5
 """Frames of a piece."""
-_PIECE = 40  # frames after which a point counts as another one: its light may drift
+_PIECE = 60  # frames after which a point counts as another one: its light may drift
 _LEAST_SNR = 2.5  # of a piece in the mean frame
 _MEAN_PHASE = 1 / 3
 

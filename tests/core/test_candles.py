@@ -90,7 +90,7 @@ def test_a_plain_least_squares_solver_finds_the_same() -> None:
 
     def residuals(unknown: np.ndarray) -> np.ndarray:
         model = np.exp2(unknown[:frames])[:, None] * unknown[frames:]
-        return np.asarray(((measured - model) / np.sqrt(noise**2 + (0.05 * model) ** 2)).ravel())
+        return np.asarray(((measured - model) / np.sqrt(noise**2 + (0.03 * model) ** 2)).ravel())
 
     start = np.concatenate([np.zeros(frames), measured.mean(axis=0)])
     peer = least_squares(residuals, start, loss="cauchy", f_scale=2.5).x[:frames]
