@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -19,7 +20,7 @@ import numpy as np
 import pytest
 
 from lapsebench.core.formats import FilmFormat, FilmFrame
-from lapsebench.errors import Cancelled, DiskFullError, EncoderError, OutputError
+from lapsebench.errors import Cancelled, DiskFullError, EncoderError, LapsebenchError, OutputError
 from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter
 from lapsebench.io.encoders import crf_of
@@ -379,3 +380,21 @@ def test_sizes_and_rates_beyond_the_format_are_refused() -> None:
     for fps in (Fraction(0), Fraction(-25), Fraction(241), Fraction(200)):
         with pytest.raises(OutputError, match="frames a second"):
             check_size((8192, 4352), fps)
+
+
+def test_a_folder_that_is_gone_while_filming_is_told_in_words(tmp_path: Path) -> None:
+    """As when a drive is pulled out: words, no traceback, and nothing under the film's name."""
+    folder = tmp_path / "drive"
+    folder.mkdir()
+    picture = np.full((180, 320, 3), 90, np.uint8)
+    with (
+        pytest.raises(LapsebenchError) as told,
+        FilmWriter(folder / "film.mp4", size=SIZE, fps=RATE, quality=70) as film,
+    ):
+        for number in range(5):
+            film.write(film_frame(picture, FilmFormat.H264, number))
+        shutil.rmtree(folder)
+        film.finish()
+    assert told.value.what
+    assert told.value.remedy
+    assert not folder.exists()
