@@ -52,11 +52,11 @@ class FilmSettings:
         if self.size is None:
             return _even_below(crop_w), _even_below(crop_h)
         if self.exact:
-            return _even(self.size[0]), _even(self.size[1])
+            return even(self.size[0]), even(self.size[1])
         long, short = max(self.size), min(self.size)
         box_w, box_h = (long, short) if crop_w >= crop_h else (short, long)
         scale = min(box_w / crop_w, box_h / crop_h)
-        return _even(crop_w * scale), _even(crop_h * scale)
+        return even(crop_w * scale), even(crop_h * scale)
 
     def crop_box(self, width: int, height: int) -> tuple[int, int, int, int]:
         """Return x, y, width, height in source pixels of the largest centred box of the wanted shape."""
@@ -68,7 +68,8 @@ class FilmSettings:
         return (width - crop_w) // 2, (height - crop_h) // 2, crop_w, crop_h
 
 
-def _even(length: float) -> int:
+def even(length: float) -> int:
+    """Return the even number of pixels nearest to a length, 2 at least."""
     return max(2, 2 * round(length / 2))
 
 

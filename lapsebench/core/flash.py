@@ -34,7 +34,15 @@ CAUTION = (
 )
 """What no verdict here can promise."""
 
+LONG_SIDE = 256
+"""Pixels of the longer side of an analysis picture; a smaller film keeps its size."""
 _PARTS = 341 / 1024, 256 / 768
+
+
+def analysis_size(size: tuple[int, int]) -> tuple[int, int]:
+    """Return width and height of the analysis pictures of a film of `size` = (width, height)."""
+    scale = min(1.0, LONG_SIDE / max(size))
+    return max(1, round(size[0] * scale)), max(1, round(size[1] * scale))
 
 
 class Verdict(StrEnum):

@@ -8,18 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.flash import analysis_size
 from lapsebench.core.transfer import srgb_table
 from lapsebench.core.videocodes import PEAK_NITS, WHITE_NITS
 
-LONG_SIDE = 256
-"""Pixels of the longer side; a smaller film keeps its size."""
 _UNIT_NITS = 200.0  # of white in Rec. ITU-R BT.1702-3, whose limits are absolute
-
-
-def flash_size(size: tuple[int, int]) -> tuple[int, int]:
-    """Return width and height of the small pictures of a film of `size` = (width, height)."""
-    scale = min(1.0, LONG_SIDE / max(size))
-    return max(1, round(size[0] * scale)), max(1, round(size[1] * scale))
 
 
 def flash_picture(picture: NDArray[Any], *, hdr: bool) -> NDArray[np.float32]:
@@ -27,7 +20,7 @@ def flash_picture(picture: NDArray[Any], *, hdr: bool) -> NDArray[np.float32]:
 
     Of HDR 1 is 200 cd/m2, and light goes on up to the display's peak.
     """
-    size = flash_size((picture.shape[1], picture.shape[0]))
+    size = analysis_size((picture.shape[1], picture.shape[0]))
     light: Any = cv2.LUT(picture, srgb_table(256)) if picture.dtype == np.uint8 else picture
     if hdr:
         light = np.clip(light * np.float32(WHITE_NITS / _UNIT_NITS), 0, PEAK_NITS / _UNIT_NITS)

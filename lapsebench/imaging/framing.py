@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.filmsettings import FilmSettings
+from lapsebench.core.filmsettings import FilmSettings, even
 from lapsebench.core.view import Patch, View, largest_width, patch_of
 from lapsebench.imaging.resample import resampled
 
@@ -86,12 +86,8 @@ def framing_of(settings: FilmSettings, source: Size, view: View = View()) -> Fra
     if settings.size is None and not view.is_plain:
         scale = max(aim.scale for aim in (view.start, view.end) if aim is not None)
         width = scale * largest_width(source, size[0] / size[1], view.turn_deg)
-        size = _even(width), _even(width * size[1] / size[0])
+        size = even(width), even(width * size[1] / size[0])
     return Framing(settings, source, size)
-
-
-def _even(length: float) -> int:
-    return max(2, 2 * round(length / 2))
 
 
 def _around(patch: Patch, source: Size) -> Box:

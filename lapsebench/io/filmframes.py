@@ -14,12 +14,11 @@ from av.stream import Disposition
 from av.video.reformatter import ColorRange, Colorspace
 from numpy.typing import NDArray
 
+from lapsebench.core.flash import analysis_size
 from lapsebench.errors import FrameError
 from lapsebench.io.filmlight import HLG, PQ, film_light, to_bt709_primaries
 from lapsebench.io.layout import MAX_PIXELS, no_access
 
-LONG_SIDE = 256
-"""Pixels of the longer side of an analysis picture; a smaller video keeps its size."""
 _HD_ROWS = 720  # from which on pictures without a matrix named are BT.709 (common practice, no source)
 _MATRICES = (Colorspace.ITU709, Colorspace.ITU601, Colorspace.SMPTE240M, Colorspace.BT2020)
 _USUAL_FPS = 25.0  # where a file names none
@@ -53,9 +52,7 @@ class FilmFrames:
             self._container.close()
             raise
         context = self._stream.codec_context
-        long_side = max(context.width, context.height)
-        scale = min(1.0, LONG_SIDE / long_side)
-        self.size = max(1, round(context.width * scale)), max(1, round(context.height * scale))
+        self.size = analysis_size((context.width, context.height))
         self.fps = float(self._stream.average_rate or self._stream.guessed_rate or _USUAL_FPS)
         self._count = int(self._stream.frames)
         self.expected = self._count or round((self._container.duration or 0) / av.time_base * self.fps)

@@ -11,14 +11,13 @@ from lapsebench.core.bodies import by_clocks
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.filmsettings import FilmSettings
-from lapsebench.core.flash import FlashMeter, FlashReport
+from lapsebench.core.flash import FlashMeter, FlashReport, analysis_size
 from lapsebench.core.formats import FilmFormat, FilmKind
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.core.view import View
 from lapsebench.errors import FrameError, OutputError
-from lapsebench.imaging.flashpicture import flash_size
 from lapsebench.imaging.framing import Framing, framing_of
 from lapsebench.io.encode import FilmWriter
 from lapsebench.io.encoders import FilmLabels
@@ -95,7 +94,7 @@ def make_film(
     cares = cares_of(project, numbers, lambda: tick(0, len(numbers)))
     gains = [Gain(light.gains_of(number), responses[number] if responses else ()) for number in numbers]
     pictures = FilmPictures(stills, gains, cares, shown, framing, form)
-    meter = FlashMeter(flash_size(framing.size), float(fps), hdr=form.facts.hdr)
+    meter = FlashMeter(analysis_size(framing.size), float(fps), hdr=form.facts.hdr)
     if form.facts.kind is FilmKind.FRAMES:
         key = film_key(project, stills, gains)
         check = _write_folder(path, pictures, fps, key, meter, workers=workers, overwrite=overwrite, tick=tick)

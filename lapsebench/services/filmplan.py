@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from lapsebench.core.filmsettings import even
 from lapsebench.core.formats import FilmFormat, FilmKind
 from lapsebench.core.project import Project
 from lapsebench.core.view import View
@@ -68,7 +69,7 @@ def loop_size(size: tuple[int, int]) -> tuple[int, int]:
     if max(size) <= TEASER_SIDE:
         return size
     scale = TEASER_SIDE / max(size)
-    return max(2, 2 * round(size[0] * scale / 2)), max(2, 2 * round(size[1] * scale / 2))
+    return even(size[0] * scale), even(size[1] * scale)
 
 
 def refused_size(project: Project, numbers: Sequence[int], size: tuple[int, int]) -> str:
