@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
-from fractions import Fraction
 from functools import partial
 from itertools import chain, count
 from pathlib import Path
@@ -14,6 +13,7 @@ from lapsebench.cli.flash import tell_flashes
 from lapsebench.cli.framing import framing_arguments, with_framing
 from lapsebench.cli.looks import check_looks, look_arguments, with_looks
 from lapsebench.cli.progressline import ProgressLine, say
+from lapsebench.cli.reading import number, told, within
 from lapsebench.cli.survey import as_told, night_arguments, surveyed_night
 from lapsebench.core.filmlight import LightSettings
 from lapsebench.core.filmsettings import Crop, FilmSettings
@@ -33,31 +33,35 @@ from lapsebench.services.survey import Survey, level, responses_at, used_frames
 
 Settings = TypeVar("Settings", LightSettings, FilmSettings)
 _LOUDNESS = {"-14": Loudness.NET, "-23": Loudness.BROADCAST, "off": Loudness.OFF}
-Number = TypeVar("Number", int, float, Fraction)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments; those not given are the project's, or the defaults named in their help."""
+    rate = number(rate_of, 1, 240, "frame rate from 1 to 240, such as 25, 23.976 or 30000/1001")
+    size = told(_size, "size from 16x16 to 8192x8192, such as 1920x1080")
+    percent = number(int, 0, 100, "whole number from 0 to 100")
+    start = number(float, 0, 86_400, "time from 0 to 86400 seconds")
+    ramp = number(float, 0.1, 600, "time from 0.1 to 600 seconds")
     parser.add_argument("source", nargs="+", type=Path, metavar="SOURCE", help="folders of frames, or one project file")
     parser.add_argument(
         "-o", "--output", type=Path, required=True, metavar="FILE", help="the film; a folder for formats of single frames"
     )
-    parser.add_argument("--fps", type=_rate, metavar="RATE", help="frames a second: 25, 23.976, 30000/1001 ... (25)")
-    parser.add_argument("--size", type=_size, metavar="WxH", help="exact size in pixels; the source's when not given")
+    parser.add_argument("--fps", type=rate, metavar="RATE", help="frames a second: 25, 23.976, 30000/1001 ... (25)")
+    parser.add_argument("--size", type=size, metavar="WxH", help="exact size in pixels; the source's when not given")
     parser.add_argument("--crop", type=Crop, choices=list(Crop), help="shape of the film (source)")
     parser.add_argument("--format", type=FilmFormat, choices=list(FilmFormat), help=_formats_help())
     parser.add_argument("--sound", type=Path, metavar="FILE", help="music under the film, cut to its length and faded out")
     parser.add_argument(
-        "--sound-start", type=_start, default=0.0, metavar="S", help="where in the music to start, seconds (0)"
+        "--sound-start", type=start, default=0.0, metavar="S", help="where in the music to start, seconds (0)"
     )
     parser.add_argument("--loudness", choices=list(_LOUDNESS), default="-14", help="LUFS the music is brought to (-14)")
     parser.add_argument("--hardware", action="store_true", help="encode on the graphics processor where that works")
-    parser.add_argument("--quality", type=_percent, metavar="0-100", help="100 is visually lossless (70)")
+    parser.add_argument("--quality", type=percent, metavar="0-100", help="100 is visually lossless (70)")
     parser.add_argument("--fine", action="store_true", help="RAW: work out the finest detail, which takes longer")
     parser.add_argument("--mend-hot", action="store_true", help="RAW: take out hot pixels, learnt shot by shot")
     parser.add_argument("--preset", choices=[preset.value for preset in Preset], help="the light of a kind of night")
-    parser.add_argument("--sky-kept", type=_percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
-    parser.add_argument("--ramp", type=_seconds, metavar="SECONDS", help="film time over which the exposure may turn (4)")
+    parser.add_argument("--sky-kept", type=percent, metavar="PERCENT", help="slow sky change kept in the film (60)")
+    parser.add_argument("--ramp", type=ramp, metavar="SECONDS", help="film time over which the exposure may turn (4)")
     framing_arguments(parser)
     night_arguments(parser)
     look_arguments(parser)
@@ -179,51 +183,12 @@ def _formats_help() -> str:
     return "; ".join(f"{form}: {form.facts.purpose} ({form.facts.codec})" for form in FilmFormat) + " (h264)"
 
 
-def _rate(text: str) -> Fraction:
-    try:
-        rate = rate_of(text)
-    except ValueError:
-        rate = Fraction(0)
-    return _within(rate, 1, 240, f"{text!r} is no frame rate from 1 to 240, such as 25, 23.976 or 30000/1001")
-
-
 def _size(text: str) -> tuple[int, int]:
-    width, _, height = text.lower().partition("x")
-    wrong = f"{text!r} is no size from 16x16 to 8192x8192, such as 1920x1080"
-    if not (width.isdecimal() and height.isdecimal()):
-        raise argparse.ArgumentTypeError(wrong)
-    return _within(int(width), 16, 8192, wrong), _within(int(height), 16, 8192, wrong)
-
-
-def _percent(text: str) -> int:
-    wrong = f"{text!r} is no whole number from 0 to 100"
-    return _within(int(text) if text.isdecimal() else -1, 0, 100, wrong)
+    width, height = (within(int(part), 16, 8192) for part in text.lower().split("x"))
+    return width, height
 
 
 def _sound(options: argparse.Namespace) -> Sound | None:
     if options.sound is None:
         return None
     return Sound(options.sound.absolute(), options.sound_start, loudness=_LOUDNESS[options.loudness])
-
-
-def _start(text: str) -> float:
-    wrong = f"{text!r} is no time from 0 to 86400 seconds"
-    try:
-        return _within(float(text), 0, 86_400, wrong)
-    except ValueError:
-        raise argparse.ArgumentTypeError(wrong) from None
-
-
-def _seconds(text: str) -> float:
-    wrong = f"{text!r} is no time from 0.1 to 600 seconds"
-    try:
-        return _within(float(text), 0.1, 600, wrong)
-    except ValueError:
-        raise argparse.ArgumentTypeError(wrong) from None
-
-
-def _within(value: Number, least: int | float, most: int, wrong: str) -> Number:
-    """Return `value` if it is in its range; argparse shows `wrong` otherwise."""
-    if not least <= value <= most:
-        raise argparse.ArgumentTypeError(wrong)
-    return value

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import math
 from dataclasses import replace
 
+from lapsebench.cli.reading import told, within
 from lapsebench.core.area import LEAST_SIDE, AreaKind, Box, MeteringArea
 from lapsebench.core.project import Project
 from lapsebench.services.metering import metered_by
@@ -15,10 +15,14 @@ _BY_NAME = [kind.value for kind in (AreaKind.WHOLE, AreaKind.SKY, AreaKind.GROUN
 
 def meter_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options; without any the project's areas count, or the whole picture."""
+    box = f"box within the picture, such as 0.2,0.1,0.6,0.5, and at least {LEAST_SIDE:g} wide and high"
     either = parser.add_mutually_exclusive_group()
     either.add_argument("--meter", choices=_BY_NAME, help="what is measured of the pictures (whole)")
     either.add_argument(
-        "--meter-box", type=_box, metavar="X,Y,W,H", help="measure a rectangle: left, top, width, height, each 0 to 1"
+        "--meter-box",
+        type=told(_box, box),
+        metavar="X,Y,W,H",
+        help="measure a rectangle: left, top, width, height, each 0 to 1",
     )
 
 
@@ -33,11 +37,5 @@ def with_meter(project: Project, options: argparse.Namespace) -> Project:
 
 
 def _box(text: str) -> Box:
-    wrong = f"{text!r} is no box within the picture, such as 0.2,0.1,0.6,0.5, and at least {LEAST_SIDE:g} wide and high"
-    try:
-        x, y, width, height = (float(part) for part in text.split(","))
-        if not all(map(math.isfinite, (x, y, width, height))):
-            raise ValueError(text)
-        return MeteringArea(AreaKind.RECTANGLE, (x, y, width, height)).box
-    except ValueError:
-        raise argparse.ArgumentTypeError(wrong) from None
+    x, y, width, height = (within(float(part), 0, 1) for part in text.split(","))
+    return MeteringArea(AreaKind.RECTANGLE, (x, y, width, height)).box

@@ -1,18 +1,23 @@
-"""The formats a film can have: what each is for, how its pictures are coded and tagged, and its least size.
-
-Code points for primaries, transfer and matrix are those of Rec. ITU-T H.273 tables 2 to 4. All that is coded as Y'CbCr is of
-limited range, all that stays RGB of full range.
-"""
+"""The table of the formats a film can have: what each is for, how its pictures are coded and tagged, and its least size."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import Enum, StrEnum
-from math import exp2
+from enum import StrEnum
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
+from lapsebench.core.formatfacts import (
+    BT709,
+    BT709_TRANSFER,
+    BT2020,
+    GBR,
+    HLG_TRANSFER,
+    LINEAR_TRANSFER,
+    PQ_TRANSFER,
+    SRGB_TRANSFER,
+    FilmKind,
+    FormatFacts,
+    Sampling,
+)
 
 
 class FilmFormat(StrEnum):
@@ -36,120 +41,6 @@ class FilmFormat(StrEnum):
         """Return what there is to know of the format."""
         return FORMATS[self]
 
-
-class FilmKind(Enum):
-    """What a format comes to: a film file, a folder of single frames, or a small animation that runs in a loop."""
-
-    FILM = "film"
-    FRAMES = "frames"
-    ANIMATION = "animation"
-
-
-class Sampling(Enum):
-    """How a frame's samples lie; the value is the number of rows and columns of luma for each sample of chroma."""
-
-    RGB = (1, 1)
-    HALF_WIDTH = (1, 2)
-    QUARTER = (2, 2)
-
-
-@dataclass(frozen=True, slots=True)
-class FormatFacts:
-    """One format.
-
-    `purpose` and `codec` are for people. `bits` a sample, 0 for half floats. `pixels`: the name of the sample layout, as the
-    encoder program and PyAV call it. `top_left`: chroma lies on luma both ways, as is usual for BT.2020, else only sideways
-    (left). `suffixes`: the first is the default; none for a folder of frames, whose files end in `frame_suffix`.
-    `tag`: the codec's four letters in the file, none in containers
-    without.
-    """
-
-    purpose: str
-    codec: str
-    kind: FilmKind
-    bits: int
-    sampling: Sampling
-    pixels: str
-    suffixes: tuple[str, ...]
-    tag: str
-    primaries: int
-    transfer: int
-    matrix: int
-    bits_per_pixel: float
-    doubling: float = 0.0
-    top_left: bool = False
-    lossless: bool = False
-    max_pixels: int = 35_651_584
-    frame_suffix: str = ""
-
-    @property
-    def hdr(self) -> bool:
-        """Whether light above diffuse white is kept and shown as such."""
-        return self.transfer in (PQ_TRANSFER, HLG_TRANSFER)
-
-    @property
-    def headroom(self) -> bool:
-        """Whether frames come as light that goes on above white."""
-        return self.hdr or self.transfer == LINEAR_TRANSFER
-
-    @property
-    def deep(self) -> bool:
-        """Whether samples are finer than 8 bits."""
-        return self.bits != 8
-
-    @property
-    def quality_counts(self) -> bool:
-        """Whether the quality setting changes anything."""
-        return self.doubling > 0
-
-    @property
-    def full_range(self) -> bool:
-        """Whether codes go from 0 to the top: RGB."""
-        return self.sampling is Sampling.RGB
-
-    def shapes(self, size: tuple[int, int]) -> tuple[tuple[int, ...], ...]:
-        """Return the shape of each plane of a frame of `size` = (width, height)."""
-        width, height = size
-        if self.full_range:
-            return ((height, width),) * 3 if self.pixels == "gbrp16le" else ((height, width, 3),)
-        down, across = self.sampling.value
-        return (height, width), (height // down, width // across), (height // down, width // across)
-
-    @property
-    def sample(self) -> np.dtype[Any]:
-        """Return the type of a sample."""
-        return np.dtype({0: "<f2", 8: "u1"}.get(self.bits, "<u2"))
-
-    def least_bytes(self, size: tuple[int, int], frames: int, quality: int) -> int:
-        """Return the bytes that `frames` stills of `size` = (width, height) will hardly stay below at a quality 0..100.
-
-        Measured on calm nights; the rate-factor codecs double every `doubling` steps of quality, from 40 on either way.
-        """
-        scale = exp2((quality - 40) / self.doubling) if self.doubling else 1.0
-        return round(size[0] * size[1] * frames * self.bits_per_pixel * scale / 8)
-
-
-@dataclass(frozen=True, slots=True)
-class LightLevel:
-    """Light of an HDR frame, cd/m2: of the strongest channel at its `most`, and its `mean` over the frame (CTA-861.3)."""
-
-    most: float
-    mean: float
-
-
-@dataclass(frozen=True, slots=True)
-class FilmFrame:
-    """One frame as its format codes it: the sample `planes` in the order of the layout, and of HDR its light level."""
-
-    planes: tuple[NDArray[Any], ...]
-    level: LightLevel | None = None
-
-
-BT709, BT2020 = 1, 9
-"""Primaries; as matrices the same numbers, BT.2020 with non-constant luminance."""
-GBR = 0
-"""The matrix of what stays RGB."""
-BT709_TRANSFER, LINEAR_TRANSFER, SRGB_TRANSFER, PQ_TRANSFER, HLG_TRANSFER = 1, 8, 13, 16, 18
 
 _SDR: dict[str, Any] = {"primaries": BT709, "transfer": BT709_TRANSFER, "matrix": BT709}
 _RGB: dict[str, Any] = {"primaries": BT709, "transfer": SRGB_TRANSFER, "matrix": GBR, "sampling": Sampling.RGB}

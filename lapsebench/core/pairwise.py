@@ -38,7 +38,7 @@ _HISTORY_ROUNDS = 2
 _FAR_OFF = 0.1  # stops: farther off is no worse
 _FLOOR = 0.09  # of the usual square: steadier tiles weigh no more
 _PATCHES = 100.0  # tiles that count as independent: light changes in patches
-_BUDGET = 8_000_000  # tiles of all frames together that are worth the time
+_BUDGET = 5_000_000  # tiles of all frames together that are worth the time
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ found. Gains are measured in its stops and applied through it, both or neither.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -42,7 +43,7 @@ class Response:
 
     In between, and below the first code, the deviation from sRGB is linear in the code and constant. `misfit_ev`: robust
     disagreement of tiles across `changes` setting changes, stops, None where there were none. `black_code`: the code under
-    which hardly any tile goes.
+    which hardly any tile goes. `told_to`: the code up to which tiles tell the curve; from there on it is a guess.
     """
 
     codes: tuple[float, ...]
@@ -51,6 +52,7 @@ class Response:
     misfit_ev: float | None = None
     changes: int = 0
     black_code: float = 0.0
+    told_to: float = 1.0
 
     @property
     def estimated(self) -> bool:
@@ -113,6 +115,13 @@ def seen_tables(response: Response) -> tuple[NDArray[np.float32], NDArray[np.flo
 def light_table(response: Response) -> NDArray[np.float32]:
     """Return the light that made the codes, 1 = white, over the `STEPS` + 1 places of `light_steps`."""
     return np.asarray(np.exp2(seen_tables(response)[0]))
+
+
+def through(light: NDArray[np.float32], responses: Sequence[Response]) -> NDArray[np.float32]:
+    """Return the light that made the codes of channels that decode as `light`, (..., c) as sRGB, one response each."""
+    place = light_steps(light)
+    made = [light_table(response)[place[..., c]] for c, response in enumerate(responses)]
+    return np.stack(made, axis=-1)
 
 
 def knots() -> Floats:

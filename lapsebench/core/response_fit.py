@@ -9,14 +9,14 @@ of each tile's two (instrumental variables; Wright 1928). The marks then give h 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import t as student_t
 
 from lapsebench.core.response import Origin, Response, knots, srgb_response
-from lapsebench.core.response_samples import Floats, Ints, Samples, black_code, samples_across, srgb_stops
+from lapsebench.core.response_samples import Around, Floats, Ints, Samples, samples_of, srgb_stops
 from lapsebench.core.response_still import still_curve
 
 _BASIS = 26
@@ -35,44 +35,37 @@ _LEAST_CHANGES = 3  # two losses do not tell a spread: a night of sRGB with two 
 _WORTH_IT = 0.965
 _SURE = 0.9  # one-sided, of Student t
 _OWN = 0.6
+_BEYOND = 0.15  # share of the tiles above which the curve hangs on few
+_SLOPE_ERROR = 0.06  # of the slope: from there on the setting changes tell different curves
+_BINS = 24
+_SOUND = 0.5
+_CLIPS, _NEVER_CLIPS = 0.25, 1.0  # times a tile's own change under white: may clip, and never does
 _SLOPES = (0.15, 12.0)  # of h against sRGB's stops
 _SCALES = (0.2, 5.0)
 _SCALE_SD, _FLICKER_EV, _UNSEEN_EV = 0.3, 0.1, 0.2
 
 
-def estimate_responses(light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats) -> tuple[Response, ...]:
-    """Return the response of each of c channels, or sRGB where it explains the tiles as well or there are too few.
-
-    Arguments as for `samples_across`.
-    """
-    black = np.array([black_code(light[c], usable[c]) for c in range(light.shape[0])])
-    return fit_responses(samples_across(light, usable, exposure_ev, black), black)
-
-
-def estimate_response(light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats) -> Response:
-    """Return the response of one channel, `light` and `usable` (n, k); see `estimate_responses`."""
-    return estimate_responses(light[None], usable[None], exposure_ev)[0]
-
-
-def fit_responses(samples: Samples, black: Floats) -> tuple[Response, ...]:
-    """Return the responses of the channels whose black is at the codes `black`, (c,), from samples of all of them.
+def fit_responses(shots: Sequence[Around]) -> tuple[Response, ...]:
+    """Return the responses of the channels, as the frames around the setting changes of all shots tell them together.
 
     They are of the pictures only where the fit predicts the tiles of setting changes that it was not fitted to surely and
     worthwhile better than sRGB does, misfits taken alike: with one free offset a pair, in stops of equal size. All channels
     get the curve of the middle one, green: coding keeps it whole, while red and blue are coarse and noisy in the dark and
     were told worse by themselves. A channel gets its own where that explains it far better.
     """
+    black = np.min([shot.black for shot in shots], axis=0)
     leading = black.size // 2
-    parts = [samples.of_channel(c) for c in range(black.size)]
-    changes = parts[leading].changes
+    samples = samples_of(shots, leading)
+    changes = samples.changes
     if changes < _LEAST_CHANGES:
         return tuple(srgb_response(changes=changes, black_code=float(code)) for code in black)
-    lead = _Fit(parts[leading])
+    lead = _Fit(samples)
     if not _better(*lead.losses()):
         misfit = lead.misfit_ev
         return tuple(
             srgb_response(Origin.SRGB_FITS, misfit_ev=misfit, changes=changes, black_code=float(code)) for code in black
         )
+    parts = [samples if c == leading else samples_of(shots, c) for c in range(black.size)]
     if lead.offset_sd <= _STILL_SD:
         return tuple(_still_response(part, float(code), lead) for part, code in zip(parts, black, strict=True))
     fits = [lead if c == leading else _own_or(lead, part) for c, part in enumerate(parts)]
@@ -91,17 +84,15 @@ def _own_or(lead: _Fit, part: Samples) -> _Fit:
 def _response(fit: _Fit, scale: float, black: float) -> Response:
     codes = knots()
     ev = np.interp(codes, _CODES, fit.curve) / scale
-    return Response(
-        tuple(codes.tolist()), tuple((ev - ev[-1]).tolist()), Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black
-    )
+    told = tuple(codes.tolist()), tuple((ev - ev[-1]).tolist())
+    return Response(*told, Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black, fit.told_to)
 
 
 def _still_response(part: Samples, black: float, lead: _Fit) -> Response:
     """Return the response of one channel where the marks proved exact and the scene still: each follows its own tiles."""
     ev = still_curve(part) if part.changes >= _LEAST_CHANGES else still_curve(lead.samples)
-    return Response(
-        tuple(knots().tolist()), tuple(ev.tolist()), Origin.MEASURED, lead.misfit_ev, lead.samples.changes, black
-    )
+    told = tuple(knots().tolist()), tuple(ev.tolist())
+    return Response(*told, Origin.MEASURED, lead.misfit_ev, lead.samples.changes, black, lead.told_to)
 
 
 def _better(than: Floats, loss: Floats) -> bool:
@@ -174,6 +165,7 @@ class _Fit:
         self._count = np.bincount(samples.pair)
         self._worth = np.minimum(self._count, _TILES_WORTH) / self._count
         self._low, self._high = samples.codes[:, 1], samples.codes[:, 2]
+        self._low_place, self._high_place = _Place(self._low), _Place(self._high)
         self._design = _hats(self._high) - _hats(self._low)
         self._plain = srgb_stops(self._high) - srgb_stops(self._low)
         self._variance = _NOISE_EV**2 + self._code_noise() ** 2
@@ -186,13 +178,32 @@ class _Fit:
     def held_out(self) -> Floats:
         """Return the loss of each pair under the curve fitted to the pairs of other setting changes."""
         loss = np.zeros(self._count.size)
-        for fold in range(self._parts.left.shape[0]):
-            others = np.arange(self._parts.left.shape[0]) != fold
-            left = self._parts.left[others].sum(axis=0) + _PRIOR
-            curve = _curve(np.linalg.solve(left, self._parts.right[others].sum(axis=0)))
+        for fold, curve in enumerate(self._without_a_fold()):
             held = self._folds == fold
             loss[held] = self.loss(curve)[held]
         return loss
+
+    def _without_a_fold(self) -> list[Floats]:
+        """Return the curves fitted to the setting changes of all folds but one."""
+        left, right = (part.sum(axis=0) - part for part in (self._parts.left, self._parts.right))
+        return [_curve(np.linalg.solve(*equations)) for equations in zip(left + _PRIOR, right, strict=True)]
+
+    @property
+    def told_to(self) -> float:
+        """The code up to which the tiles tell the curve's shape.
+
+        That but few go beyond, or from which on the curve's slope there against its slope elsewhere hangs on which setting
+        changes it is fitted to (standard error by the jackknife; Efron & Stein 1981).
+        """
+        codes = np.sort(np.maximum(self._low, self._high)[self._sound > _SOUND])
+        ends = np.linspace(0, _FINE, _BINS + 1).astype(np.intp)
+        slopes = np.diff([curve[ends] for curve in self._without_a_fold()], axis=1) / np.diff(self.curve[ends])
+        usual = (ends[:-1] >= codes[codes.size // 10] * _FINE) & (ends[1:] <= codes[codes.size * 3 // 4] * _FINE)
+        slopes /= np.median(slopes[:, usual if usual.any() else slice(None)], axis=1, keepdims=True)
+        error = slopes.std(axis=0) * np.sqrt(len(slopes) - 1)
+        unsure = np.flatnonzero((error > _SLOPE_ERROR) & (ends[:-1] > codes[codes.size // 2] * _FINE))
+        few = float(codes[int((1 - _BEYOND) * (codes.size - 1))])
+        return min(few, float(ends[unsure[0]]) / _FINE) if unsure.size else few
 
     def losses(self) -> tuple[Floats, Floats]:
         """Return the losses, summed over each setting change, under sRGB and held out under the fit."""
@@ -226,7 +237,9 @@ class _Fit:
         target = jump[pair] - self._plain
         for _ in range(_ROUNDS):
             step, slope = self._residual(self.curve)
-            weight = self._robust(step - (jump + offset)[pair], self._variance * slope**2)
+            off = step - (jump + offset)[pair]
+            self._sound = self._whole(off, jump + offset)
+            weight = self._robust(off, self._variance * slope**2) * self._sound
             instruments = self._expected(jump + offset)
             parts, sums = self._equations(instruments, weight, target)
             solved = np.linalg.solve(parts.left.sum(axis=0) + _PRIOR, parts.right.sum(axis=0))
@@ -257,17 +270,28 @@ class _Fit:
             right[fold] += target[rows] @ weighted[rows] - centre[pair] * mean[pair]
         return _Parts(left, right), (mean, total, design)
 
+    def _whole(self, off: Floats, jump: Floats) -> Floats:
+        """Return how far each tile's chance of being clipped is the same whatever its light did, (m,), 0..1.
+
+        Clipped tiles are left out: near white those are left that dimmed by themselves, which would steepen the curve. So
+        tiles count by where the curve expects the brighter of their codes, against how much tiles change.
+        """
+        middle = (self._low_place.of(self.curve) + self._high_place.of(self.curve)) / 2
+        below = -(middle + np.abs(jump)[self.samples.pair] / 2)
+        change = max(1.4826 * float(np.median(np.abs(off))), _NOISE_EV)
+        return np.asarray(np.clip((below / change - _CLIPS) / (_NEVER_CLIPS - _CLIPS), 1e-3, 1.0))
+
     def _expected(self, jump: Floats) -> Floats:
         """Return the design at the codes that the curve expects a `jump` (p,) apart, about the middle of each tile's two."""
-        stops = np.interp(self._low, _CODES, self.curve), np.interp(self._high, _CODES, self.curve)
-        middle, half = (stops[0] + stops[1]) / 2, jump[self.samples.pair] / 2
+        middle = (self._low_place.of(self.curve) + self._high_place.of(self.curve)) / 2
+        half = jump[self.samples.pair] / 2
         return _hats(np.interp(middle + half, self.curve, _CODES)) - _hats(np.interp(middle - half, self.curve, _CODES))
 
     def _residual(self, curve: Floats) -> tuple[Floats, Floats]:
         """Return each tile's step in `curve`'s stops, and the curve's slope there against sRGB's."""
         slope = np.gradient(curve) / _PLAIN_RISE
-        at = [np.interp(codes, _CODES, np.stack([curve, slope])[k]) for k in (0, 1) for codes in (self._low, self._high)]
-        return at[1] - at[0], np.clip((at[2] + at[3]) / 2, *_SLOPES)
+        low, high = self._low_place, self._high_place
+        return high.of(curve) - low.of(curve), np.clip((low.of(slope) + high.of(slope)) / 2, *_SLOPES)
 
     def _robust(self, off: Floats, variance: Floats) -> Floats:
         """Return the weights of tiles that are `off` by stops: a Cauchy loss, wider for pairs that scatter more."""
@@ -283,8 +307,9 @@ class _Fit:
         off, slope = self._residual(curve)
         variance = self._variance * slope**2
         square = (off - self._centres(off, variance)[self.samples.pair]) ** 2 / variance
-        total = np.bincount(self.samples.pair, weights=self.samples.weight * np.log1p(square / 4))
-        return total / np.bincount(self.samples.pair, weights=self.samples.weight)
+        sound = self.samples.weight * self._sound
+        total = np.bincount(self.samples.pair, weights=sound * np.log1p(square / 4))
+        return total / np.bincount(self.samples.pair, weights=sound)
 
     def _centres(self, off: Floats, variance: Floats) -> Floats:
         """Return the robust mean of each pair's `off`, (p,); NaN where none of its tiles is known."""
@@ -296,7 +321,8 @@ class _Fit:
 
     def _medians(self, values: Floats) -> Floats:
         """Return each pair's median of `values` (m,), steady tiles counting more, (p,); NaN where a value is unknown."""
-        order = np.lexsort((values, self.samples.pair))
+        known = np.nan_to_num(values, nan=np.nanmax(values, initial=0.0))
+        order = np.argsort(self.samples.pair * (2 * np.abs(known).max(initial=0.0) + 1) + known)  # one pair after the other
         passed = np.cumsum((self.samples.weight / self._variance)[order])
         before = np.concatenate([[0.0], passed])[self._starts]
         half = (before + np.append(before[1:], passed[-1])) / 2
@@ -317,6 +343,20 @@ class _Fit:
         known = np.isfinite(turns - centres)
         square = np.where(known, turns - centres, 0.0) ** 2
         return np.asarray(np.sqrt(square.sum(axis=0) / np.maximum(known.sum(axis=0), 1)))
+
+
+class _Place:
+    """Where codes, (m,), lie among `_CODES`: what a table over those is there, several times faster than by search."""
+
+    def __init__(self, codes: Floats) -> None:
+        place = codes * _FINE
+        self._below = np.minimum(place.astype(np.intp), _FINE - 1)
+        self._share = place - self._below
+
+    def of(self, table: Floats) -> Floats:
+        """Return the table's values, (m,), linear between its own."""
+        below = table[self._below]
+        return np.asarray(below + self._share * np.diff(table)[self._below])
 
 
 def _axis(codes: Floats) -> Floats:

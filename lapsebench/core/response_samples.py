@@ -13,6 +13,7 @@ from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
 
 FOOT = 10 / 255
 """Codes above black over which tiles come to count in full."""
@@ -22,17 +23,18 @@ _LEAST_CODE = 3 / 255
 _LEAST_TILES = 20
 _MOST_CHANGES = 40
 _TILES_A_PAIR = 160
+_USABLE, _BLACK_SHARE = 0.3, 0.01
 _EVENLY = np.linspace(0.0, 1.0, _TILES_A_PAIR // 2)
 
 
 @dataclass(frozen=True, slots=True)
 class Samples:
-    """m tiles, sorted by p pairs of one channel and two close frames; a setting change lies between the frames of a pair.
+    """m tiles of one channel, sorted by p pairs of two close frames; a setting change lies between the frames of a pair.
 
     `codes`: (m, 4) sRGB-scaled 0..1 in the frame before the pair, its first, its second and the frame after it; NaN where
     that frame has another setting. `weight`: (m,) 0..1. `pair`: (m,) numbers 0..p-1. `jump_ev`: (p,) stops at the marks.
-    `change`: (p,) number of the setting change, the first if there are several. `channel`: (p,). `next_to`: (p,) bool,
-    nothing lies between the frames.
+    `change`: (p,) number of the setting change, the first if there are several, the same in all channels. `next_to`: (p,)
+    bool, nothing lies between the frames.
     """
 
     codes: Floats
@@ -40,39 +42,31 @@ class Samples:
     pair: Ints
     jump_ev: Floats
     change: Ints
-    channel: Ints
-    next_to: NDArray[np.bool_]
+    next_to: Bools
 
     @property
     def changes(self) -> int:
         """Number of setting changes."""
         return int(np.unique(self.change).size)
 
-    def of_channel(self, channel: int) -> Samples:
-        """Return the samples of one channel."""
-        kept = np.flatnonzero(self.channel == channel)
-        rows = np.isin(self.pair, kept)
-        pair = np.searchsorted(kept, self.pair[rows])
-        of_pairs = (getattr(self, name)[kept] for name in ("jump_ev", "change", "channel", "next_to"))
-        return Samples(self.codes[rows], self.weight[rows], pair, *of_pairs)
 
-
-def joined(parts: Sequence[Samples]) -> Samples:
-    """Return the samples of several shots as one."""
-    pairs = np.cumsum([0, *(part.jump_ev.size for part in parts)])
-    changes = np.cumsum([0, *(int(part.change.max(initial=-1)) + 1 for part in parts)])
+def samples_of(parts: Sequence[Around], channel: int) -> Samples:
+    """Return what the frames of several shots tell of a channel."""
+    each = [part.samples(channel) for part in parts]
+    pairs = np.cumsum([0, *(samples.jump_ev.size for samples in each)])
+    changes = np.cumsum([0, *(part.runs for part in parts)])
     columns = {
-        field.name: np.concatenate([getattr(part, field.name) for part in parts])
+        field.name: np.concatenate([getattr(samples, field.name) for samples in each])
         for field in fields(Samples)
         if field.name not in ("pair", "change")
     }
-    pair = np.concatenate([part.pair + first for part, first in zip(parts, pairs, strict=False)])
-    change = np.concatenate([part.change + first for part, first in zip(parts, changes, strict=False)])
+    pair = np.concatenate([samples.pair + first for samples, first in zip(each, pairs, strict=False)])
+    change = np.concatenate([samples.change + first for samples, first in zip(each, changes, strict=False)])
     return Samples(**columns, pair=pair, change=change)
 
 
-def frames_at_changes(exposure_ev: Floats, usable: NDArray[np.bool_]) -> Ints:
-    """Return the frames around up to `_MOST_CHANGES` setting changes, in order: all that `samples_across` looks at.
+def frames_at_changes(exposure_ev: Floats, usable: Bools) -> Ints:
+    """Return the frames around up to `_MOST_CHANGES` setting changes, in order: all that `Around` looks at.
 
     `exposure_ev`: (n,) stops at true marks, NaN unknown. `usable`: (n,) frames that are not spoilt.
     """
@@ -85,61 +79,71 @@ def frames_at_changes(exposure_ev: Floats, usable: NDArray[np.bool_]) -> Ints:
     return frames[near] if places.size else frames[:0]
 
 
-def samples_across(light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats, black: Floats) -> Samples:
-    """Return tiles of pairs of close frames with a setting change in between.
+class Around:
+    """The tiles of n frames around a shot's setting changes.
 
     `light`: (c, n, k) tiles of c channels, decoded as sRGB; below 0 (a colour beyond BT.709) is black. `usable`: (c, n, k),
-    0..1, 0 where clipped or spoilt. `exposure_ev`: (n,) stops at true marks, NaN unknown. `black`: (c,) see `black_code`.
+    0..1, 0 where clipped or spoilt. `exposure_ev`: (n,) stops at true marks, NaN unknown.
     """
-    frames = np.flatnonzero(usable.any(axis=(0, 2)) & np.isfinite(exposure_ev))
-    ev = exposure_ev[frames]
-    runs = np.concatenate([[0], np.cumsum(np.abs(np.diff(ev)) > _LEAST_CHANGE_EV)]) if frames.size else np.empty(0)
-    codes = codes_of(light[:, frames])
-    parts: list[tuple[Floats, Floats]] = []
-    about: list[tuple[float, int, int, bool]] = []
-    for lag in _LAGS:
-        for i in np.flatnonzero(np.abs(ev[lag:] - ev[:-lag]) > _LEAST_CHANGE_EV) if frames.size > lag else ():
-            around = (i - 1, i, i + lag, i + lag + 1)
-            same = (
-                i > 0 and runs[i - 1] == runs[i],
-                True,
-                True,
-                around[3] < frames.size and runs[around[3]] == runs[around[2]],
-            )
-            for c in range(light.shape[0]):
-                least = np.minimum(codes[c, i], codes[c, i + lag])
-                above_black = np.clip((least - max(black[c], _LEAST_CODE)) / FOOT, 0.0, 1.0)
-                weight = np.sqrt(usable[c, frames[i]] * usable[c, frames[i + lag]]) * above_black
-                good = np.flatnonzero(weight > 0.05)
+
+    def __init__(self, light: NDArray[np.float32], usable: NDArray[np.float32], exposure_ev: Floats) -> None:
+        frames = np.flatnonzero(usable.any(axis=(0, 2)) & np.isfinite(exposure_ev))
+        self._light, self._usable = light[:, frames], usable[:, frames]
+        self._ev = exposure_ev[frames]
+        changed = np.abs(np.diff(self._ev)) > _LEAST_CHANGE_EV
+        self._runs = np.concatenate([[0], np.cumsum(changed)]) if frames.size else np.empty(0, np.intp)
+        self.black: Floats = np.array([_black_code(*channel) for channel in zip(light, usable, strict=True)])
+        """The codes (0..1) under which hardly any tile of a channel goes, (c,): black as this camera records it."""
+
+    @property
+    def runs(self) -> int:
+        """Number of runs of frames at one setting."""
+        return int(self._runs.max(initial=-1)) + 1
+
+    def samples(self, channel: int) -> Samples:
+        """Return the tiles of a channel in pairs of close frames with a setting change in between."""
+        ev, runs, codes = self._ev, self._runs, codes_of(self._light[channel])
+        parts: list[tuple[Floats, Floats]] = []
+        about: list[tuple[float, int, bool]] = []
+        for lag in _LAGS:
+            for i in np.flatnonzero(np.abs(ev[lag:] - ev[:-lag]) > _LEAST_CHANGE_EV).tolist() if ev.size > lag else ():
+                around = (i - 1, i, i + lag, i + lag + 1)
+                before = i > 0 and runs[i - 1] == runs[i]
+                after = around[3] < ev.size and runs[around[3]] == runs[around[2]]
+                good, weight = self._good(channel, codes, i, i + lag)
                 if good.size < _LEAST_TILES:
                     continue
-                good = _spread(codes[c, i, good] + codes[c, i + lag, good], good)
                 seen = [
-                    codes[c, at, good] if known else np.full(good.size, np.nan)
-                    for at, known in zip(around, same, strict=True)
+                    codes[at, good] if known else np.full(good.size, np.nan)
+                    for at, known in zip(around, (before, True, True, after), strict=True)
                 ]
-                parts.append((np.stack(seen, axis=1), weight[good].astype(float)))
-                about.append((float(ev[i + lag] - ev[i]), int(runs[i]), c, lag == 1))
-    if not parts:
-        nothing = np.empty(0, np.intp)
-        return Samples(np.empty((0, 4)), np.empty(0), nothing, np.empty(0), nothing, nothing, np.empty(0, bool))
-    pair = np.repeat(np.arange(len(parts)), [weight.size for _, weight in parts])
-    jump, change, channel, next_to = (np.array(column) for column in zip(*about, strict=True))
-    return Samples(
-        np.concatenate([seen for seen, _ in parts]),
-        np.concatenate([weight for _, weight in parts]),
-        pair,
-        jump,
-        change,
-        channel,
-        next_to,
-    )
+                parts.append((np.stack(seen, axis=1), weight))
+                about.append((float(ev[i + lag] - ev[i]), int(runs[i]), lag == 1))
+        if not parts:
+            nothing = np.empty(0, np.intp)
+            return Samples(np.empty((0, 4)), np.empty(0), nothing, np.empty(0), nothing, np.empty(0, bool))
+        pair = np.repeat(np.arange(len(parts)), [weight.size for _, weight in parts])
+        jump, change, next_to = (np.array(column) for column in zip(*about, strict=True))
+        all_seen, weights = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return Samples(all_seen, weights, pair, jump, change, next_to)
+
+    def _good(self, channel: int, codes: Floats, first: int, second: int) -> tuple[Ints, Floats]:
+        """Return the tiles to take from a pair of frames and their weights; few where there are few."""
+        above_black = np.minimum(codes[first], codes[second]) - max(self.black[channel], _LEAST_CODE)
+        usable = np.sqrt(self._usable[channel, first] * self._usable[channel, second])
+        weight = usable * np.clip(above_black / FOOT, 0.0, 1.0)
+        good = np.flatnonzero(weight > 0.05)
+        if good.size >= _LEAST_TILES:
+            good = _spread(codes[first, good] + codes[second, good], good)
+        return good, weight[good].astype(float)
 
 
-def black_code(light: NDArray[np.float32], usable: NDArray[np.float32]) -> float:
-    """Return the code (0..1) under which hardly any tile of a channel (n, k) goes: black as this camera records it."""
-    seen = light[usable > 0.3]
-    return float(linear_to_srgb(max(float(np.quantile(seen, 0.01)), 0.0))) if seen.size else 0.0
+def _black_code(light: NDArray[np.float32], usable: NDArray[np.float32]) -> float:
+    seen = light[usable > _USABLE]
+    if not seen.size:
+        return 0.0
+    place = int(_BLACK_SHARE * (seen.size - 1))
+    return float(linear_to_srgb(max(float(np.partition(seen, place)[place]), 0.0)))
 
 
 def srgb_stops(codes: Floats) -> Floats:

@@ -1,30 +1,23 @@
-"""From light and R'G'B' to the codes of video: Y'CbCr, wide primaries, and the two HDR signals, as values and tables.
+"""From light and R'G'B' to the codes of video: Y'CbCr, wide primaries, and tables of the signals.
 
-Light is linear; of SDR 1 is white. HDR is display light on a display of 1000 cd/m2: diffuse white is 203 cd/m2 there (Report
-ITU-R BT.2408), what is brighter goes on above. Sources: Rec. ITU-R BT.709-6, BT.2020-2, BT.2087 (primaries), BT.2100-2.
+Light is linear, 1 = white. Sources: Rec. ITU-R BT.709-6, BT.2020-2 and BT.2087 (primaries).
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from lapsebench.core.formatfacts import HLG_TRANSFER, PQ_TRANSFER
+from lapsebench.core.hdr import PEAK_NITS, hlg_scene_share, hlg_signal, pq_signal
 from lapsebench.core.transfer import linear_to_srgb
 
 Floats = NDArray[np.float64]
 
-WHITE_NITS, PEAK_NITS = 203.0, 1000.0
-"""cd/m2 of diffuse white (Report ITU-R BT.2408 table 1) and of the brightest that an HDR film shows."""
 WEIGHTS = {1: (0.2126, 0.7152, 0.0722), 9: (0.2627, 0.6780, 0.0593)}
 """Luma of R', G', B' by H.273 matrix: BT.709-6 item 3.2, BT.2020-2 table 4."""
-_KNEE_NITS = 500.0  # up to here HDR light is exact
-_GAMMA = 1.2  # of the HLG display of 1000 cd/m2, BT.2100-2 table 5
-_M1, _M2 = 2610 / 16384, 2523 / 4096 * 128
-_C1, _C2, _C3 = 3424 / 4096, 2413 / 4096 * 32, 2392 / 4096 * 32
-_A, _B, _C = 0.17883277, 0.28466892, 0.55991073
 _XY = {1: ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060)), 9: ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))}
 _D65 = (0.3127, 0.3290)
 _STEPS = 65535
@@ -55,36 +48,6 @@ def _to_xyz(primaries: int) -> Floats:
     return np.asarray(columns * scale)
 
 
-def pq_signal(nits: ArrayLike) -> Floats:
-    """Return the PQ signal 0..1 of display light 0..10000 cd/m2 (SMPTE ST 2084; BT.2100-2 table 4)."""
-    power = (np.clip(nits, 0, None) / 10000.0) ** _M1
-    return np.asarray(((_C1 + _C2 * power) / (1 + _C3 * power)) ** _M2)
-
-
-def hlg_signal(scene: ArrayLike) -> Floats:
-    """Return the HLG signal 0..1 of normalised scene light 0..1 (BT.2100-2 table 5, OETF)."""
-    light = np.clip(np.asarray(scene, float), 0, None)
-    signal = np.where(light <= 1 / 12, np.sqrt(3 * light), _A * np.log(np.maximum(12 * light - _B, 1e-9)) + _C)
-    return np.asarray(signal)
-
-
-def hlg_scene_share(luminance: ArrayLike) -> Floats:
-    """Return what display light 0..1 of `PEAK_NITS` is multiplied by for scene light, by its luminance (inverse OOTF)."""
-    y = np.maximum(np.asarray(luminance, float), 1e-9)
-    return np.asarray(y ** ((1 - _GAMMA) / _GAMMA))
-
-
-def peak_share(strongest: NDArray[Any]) -> NDArray[Any]:
-    """Return what HDR light is multiplied by so that its strongest channel, 1 = `PEAK_NITS`, ends softly at 1.
-
-    Up to 500 cd/m2 light is exact; above, an exponential shoulder that starts with slope 1 and nears the peak.
-    """
-    knee = strongest.dtype.type(_KNEE_NITS / PEAK_NITS)
-    over = np.maximum(strongest - knee, 0)
-    shown = knee - (1 - knee) * np.expm1(-over / (1 - knee))
-    return np.asarray(np.where(over > 0, shown / np.maximum(strongest, knee), 1), strongest.dtype)
-
-
 def places(light: NDArray[np.float32]) -> NDArray[np.int32]:
     """Return where light 0..1, clipped to it, stands in the tables below: even steps of its square root."""
     root = np.sqrt(np.clip(light, 0, 1))
@@ -100,9 +63,10 @@ def signal_table(transfer: int) -> NDArray[np.float32]:
     Transfers as in H.273 table 3; sRGB codes go into films tagged BT.709 unchanged.
     """
     light = (np.arange(_STEPS + 1) / _STEPS) ** 2
-    table = {16: lambda: pq_signal(PEAK_NITS * light), 18: lambda: hlg_signal(light)}.get(
-        transfer, lambda: linear_to_srgb(light)
-    )()
+    if transfer == PQ_TRANSFER:
+        table = pq_signal(PEAK_NITS * light)
+    else:
+        table = hlg_signal(light) if transfer == HLG_TRANSFER else linear_to_srgb(light)
     frozen = table.astype(np.float32)
     frozen.flags.writeable = False
     return frozen

@@ -6,19 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtGui import QPalette
+from PySide6.QtCore import QEvent, QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QCheckBox, QDialog, QDialogButtonBox, QVBoxLayout, QWidget
 
 from lapsebench.core.curves import CameraCurve, kind_of
 from lapsebench.core.response import Origin, srgb_response
 from lapsebench.gui.parts import push_button, soft_label
+from lapsebench.gui.redlight import set_red_light
 from lapsebench.gui.session import Session
 from lapsebench.gui.strip_style import DARK, DASHES, GREEN, LIGHT, SKY, VERMILLION
+from lapsebench.gui.theme import Theme, worn
 
 _CODES = np.linspace(4 / 255, 1, 240)
 _MARKS = np.linspace(0, _CODES.size - 1, 13).astype(int)
-_DARK_THEME = 128  # lightness of a ground under which its theme is dark
 
 
 class CurveRow(QWidget):
@@ -109,30 +109,16 @@ class CurveWindow(QDialog):
         super().__init__(parent)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.setWindowTitle(self.tr("Camera curve"))
-        dark = self.palette().color(QPalette.ColorRole.Window).lightness() < _DARK_THEME
-        style = DARK if dark else LIGHT
-        self.plot = pg.PlotWidget(self, background=style.plot)
+        self._curve = curve
+        self.plot = pg.PlotWidget(self)
         self.plot.setAccessibleName(self.tr("Camera curve"))
         self.plot.setAccessibleDescription(origin)
         self.plot.setMenuEnabled(False)
         self.plot.setMouseEnabled(x=False, y=False)
         self.plot.hideButtons()
         self.plot.showGrid(x=True, y=True, alpha=0.25)
-        for side, text in (("bottom", self.tr("code, 0 to 255")), ("left", self.tr("light, stops below white"))):
-            self.plot.setLabel(side, text, color=style.text.name())
-            self.plot.getAxis(side).setTextPen(style.text)
-        legend = self.plot.addLegend(offset=(-12, -12), labelTextColor=style.text)
-        plain = srgb_response().stops(_CODES)
-        self.plot.plot(255 * _CODES, plain, pen=style.pen(style.muted, 2.0, dashes=DASHES), name=self.tr("sRGB"))
-        channels = ((self.tr("red"), VERMILLION, "t"), (self.tr("green"), GREEN, "o"), (self.tr("blue"), SKY, "s"))
-        for k, ((name, colour, symbol), response) in enumerate(zip(channels, curve.responses, strict=True)):
-            stops = response.stops(_CODES)
-            self.plot.plot(255 * _CODES, stops, pen=style.pen(colour, 1.6))
-            marks = _MARKS[_CODES.size - 6 * k > _MARKS] + 6 * k
-            marked = self.plot.plot(255 * _CODES[marks], stops[marks], pen=None, symbol=symbol, symbolSize=9, name=name)
-            marked.setSymbolBrush(colour)
-            marked.setSymbolPen(style.plot)
-        legend.setBrush(style.plot)
+        self._legend = self.plot.addLegend(offset=(-12, -12))
+        self._draw()
         words = soft_label(self, f"{curve.kind}\n{origin}")
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close, self)
         buttons.rejected.connect(self.close)
@@ -140,3 +126,31 @@ class CurveWindow(QDialog):
         for widget in (self.plot, words, buttons):
             layout.addWidget(widget)
         self.resize(560, 480)
+
+    def changeEvent(self, event: QEvent, /) -> None:
+        """Go with the theme."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.PaletteChange:
+            self._draw()
+
+    def _draw(self) -> None:
+        theme = worn(self.palette())
+        style = LIGHT if theme is Theme.LIGHT else DARK
+        set_red_light(self.plot, theme is Theme.RED)
+        self.plot.setBackground(style.plot)
+        for side, text in (("bottom", self.tr("code, 0 to 255")), ("left", self.tr("light, stops below white"))):
+            self.plot.setLabel(side, text, color=style.text.name())
+            self.plot.getAxis(side).setTextPen(style.text)
+        self._legend.setLabelTextColor(style.text)
+        self._legend.setBrush(style.plot)
+        self.plot.clear()
+        plain = srgb_response().stops(_CODES)
+        self.plot.plot(255 * _CODES, plain, pen=style.pen(style.muted, 2.0, dashes=DASHES), name=self.tr("sRGB"))
+        channels = ((self.tr("red"), VERMILLION, "t"), (self.tr("green"), GREEN, "o"), (self.tr("blue"), SKY, "s"))
+        for k, ((name, colour, symbol), response) in enumerate(zip(channels, self._curve.responses, strict=True)):
+            stops = response.stops(_CODES)
+            self.plot.plot(255 * _CODES, stops, pen=style.pen(colour, 1.6))
+            marks = _MARKS[_CODES.size - 6 * k > _MARKS] + 6 * k
+            marked = self.plot.plot(255 * _CODES[marks], stops[marks], pen=None, symbol=symbol, symbolSize=9, name=name)
+            marked.setSymbolBrush(colour)
+            marked.setSymbolPen(style.plot)

@@ -66,9 +66,10 @@ class Guard(QObject):
 
     def _loses_edits(self) -> bool:
         """Save what a file may hold, and return whether there are edits still that none does."""
-        if self._keeper.path is not None and self._keeper.unsaved:
-            self._keeper.save_now()
-        return self._keeper.unsaved and bool(self._session.project.frames)
+        kept = True
+        if self._keeper.path is not None and (self._keeper.unsaved or self._keeper.saving):
+            kept = self._keeper.save_now()
+        return (self._keeper.unsaved or not kept) and bool(self._session.project.frames)
 
     def _film_question(self) -> Message:
         buttons = ((self.tr("Stop it and close"), self._window.close),)
@@ -92,7 +93,9 @@ class Guard(QObject):
         """Return the button that saves the project and then goes on; it may have been saved since the question."""
 
         def save() -> None:
-            if not self._loses_edits() or self._keeper.save_as():
+            if self._loses_edits():
+                self._keeper.save_as(go_on)
+            else:
                 go_on()
 
         return self.tr("Save the project…"), save

@@ -7,7 +7,8 @@ from pathlib import Path
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QLineEdit, QWidget
 
-from lapsebench.core.formats import FORMATS, FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FORMATS, FilmFormat
 from lapsebench.gui.parts import label_for, push_button, soft_label
 from lapsebench.gui.session import Session
 from lapsebench.gui.settings import Settings
@@ -16,10 +17,11 @@ _SUFFIXES = {suffix for facts in FORMATS.values() for suffix in facts.suffixes}
 
 
 class FilmFoot(QWidget):
-    """Always in sight: the film's file, a word of care, and "Make the film"."""
+    """Always in sight: the film's file, a word of care, and "Make the film". `renamed`: the user named another file."""
 
     wanted = Signal(object, bool)
     line_wanted = Signal(object, bool)
+    renamed = Signal()
 
     def __init__(self, session: Session, settings: Settings, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -59,6 +61,7 @@ class FilmFoot(QWidget):
         self.make.clicked.connect(self.ask_film)
         self.line.clicked.connect(self.ask_line)
         self.name.textEdited.connect(self._tell_where)
+        self.name.textEdited.connect(self.renamed)
         session.opened.connect(self._name_after_source)
         session.project_changed.connect(self._follow_format)
         for signal in (session.opened, session.surveyed, session.project_changed):
@@ -97,6 +100,7 @@ class FilmFoot(QWidget):
         self.name.setText(path.name)
         self._settings.put("film/folder", str(path.parent))
         self._tell_where()
+        self.renamed.emit()
 
     def ask_file(self) -> None:
         """Let the user choose the file in the standard dialog, which asks before a file is replaced.

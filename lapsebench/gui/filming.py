@@ -7,11 +7,12 @@ from pathlib import Path
 from PySide6.QtCore import QObject, QUrl, Signal
 from PySide6.QtGui import QDesktopServices
 
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.project import Project
 from lapsebench.errors import DiskFullError, LapsebenchError, OutputError
 from lapsebench.gui.jobs import Job, Jobs
-from lapsebench.gui.problems import Describer, Message, MessageBar
+from lapsebench.gui.problems import Describer, LastWord, Message, MessageBar
 from lapsebench.gui.session import Session
 from lapsebench.gui.words import Words
 from lapsebench.io.sound import check_sound
@@ -27,11 +28,11 @@ class Filming(QObject):
 
     def __init__(self, session: Session, jobs: Jobs, messages: MessageBar, parent: QObject | None = None) -> None:
         super().__init__(parent)
-        self._session, self._jobs, self._messages, self._words = session, jobs, messages, Words(self)
+        self._session, self._jobs, self._words = session, jobs, Words(self)
         self._job: Job | None = None
         self.output: Path | None = None
         """What is being made now."""
-        self._said: Message | None = None
+        self._say = LastWord(messages).say
         self._describer = Describer(self)
 
     @property
@@ -52,7 +53,7 @@ class Filming(QObject):
             filming.check_output(output, overwrite=True, project=project)
             film_plan(project, self._session.used).check()
         except LapsebenchError as error:
-            self._failed(error)
+            self._say(self._describer.message(error, answered=not isinstance(error, DiskFullError)))
             return
         form = project.film.format
         if output.exists() and not overwrite and form.facts.kind is not FilmKind.FRAMES:
@@ -84,6 +85,7 @@ class Filming(QObject):
                 self.tr("Replace it, or type another name."),
                 "caution",
                 buttons=((self.tr("Replace it"), lambda: self.make(output, True)),),
+                answered=True,
             )
         )
 
@@ -117,19 +119,12 @@ class Filming(QObject):
                 self.tr("Replace them, or type another name."),
                 "caution",
                 buttons=((self.tr("Replace them"), lambda: self.make(output, True)),),
+                answered=True,
             )
         )
 
     def _failed(self, error: BaseException) -> None:
         self._say(self._describer.message(error))
-
-    def _say(self, message: Message | None) -> None:
-        """Show a message in place of the one about the film before."""
-        if self._said is not None:
-            self._messages.withdraw(self._said)
-        self._said = message
-        if message is not None:
-            self._messages.show_message(message)
 
     def _cancelled(self, kept: int) -> None:
         if kept:

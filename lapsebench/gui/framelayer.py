@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QMouseEvent, QPainter, QPolygonF
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPolygonF
 
 from lapsebench.core.view import Aim, View
 from lapsebench.gui.frame_grips import WHOLE, Grip, Ground, cursor_of, dragged, grip_at, keyed, on_rect
 from lapsebench.gui.frame_overlay import draw_frame, draw_grid, draw_other
 from lapsebench.gui.picture import PictureView
+from lapsebench.gui.picture_layer import PictureLayer
 
 
-class FrameLayer(QWidget):
+class FrameLayer(PictureLayer):
     """Lies over the picture while it is switched on; what is not on the frame goes on to the picture below.
 
     `changed` tells the aim as it is dragged and whether the drag is over; `left` that Escape was pressed.
@@ -23,20 +23,15 @@ class FrameLayer(QWidget):
 
     def __init__(self, view: PictureView) -> None:
         super().__init__(view)
-        self._view = view
         self._shown, self._ground, self._at_end = View(), Ground((1, 1), 1.0, 0.0), False
         self._on = self._grid = False
         self._start: Aim | None = None
         self._held = WHOLE
         self._from = QPointF()
-        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.setMouseTracking(True)
         self.setAccessibleName(self.tr("The film's frame in the picture"))
         self.setAccessibleDescription(
             self.tr("Arrow keys move it, with Shift further. Plus and minus change its size. Escape leaves it.")
         )
-        self.hide()
-        view.installEventFilter(self)
         view.add_layer(self.draw_on)
 
     @property
@@ -163,19 +158,3 @@ class FrameLayer(QWidget):
         shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
         plain = not event.modifiers() & ~(Qt.KeyboardModifier.ShiftModifier | Qt.KeyboardModifier.KeypadModifier)
         return keyed(self.aim, self._ground, event.key(), shift=shift) if plain else None
-
-    def focusInEvent(self, event: QFocusEvent, /) -> None:
-        """Show what the keys move."""
-        super().focusInEvent(event)
-        self._view.update()
-
-    def focusOutEvent(self, event: QFocusEvent, /) -> None:
-        """Show that the keys go elsewhere."""
-        super().focusOutEvent(event)
-        self._view.update()
-
-    def eventFilter(self, watched: QObject, event: QEvent, /) -> bool:
-        """Stay as large as the picture view."""
-        if event.type() == QEvent.Type.Resize:
-            self.setGeometry(self._view.rect())
-        return super().eventFilter(watched, event)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QBrush, QColor, QFocusEvent, QKeyEvent, QMouseEvent, QPainter, QPainterPath, QPen
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QBrush, QColor, QKeyEvent, QMouseEvent, QPainter, QPainterPath, QPen
 
 from lapsebench.core.area import AreaKind, MeteringArea
 from lapsebench.gui.area_grips import Grip, Hold, body_at, box_rect, dragged, keyed, point_at, point_grips
 from lapsebench.gui.picture import PictureView
+from lapsebench.gui.picture_layer import PictureLayer
 from lapsebench.gui.strip_style import SKY
 
 _SHADE, _HATCH = QColor(0, 0, 0, 120), QColor(255, 255, 255, 34)
@@ -16,7 +16,7 @@ _EDGE = QColor(0, 0, 0, 190)
 _POINT = 4.5  # pixels from the middle of a point to its edge
 
 
-class AreaLayer(QWidget):
+class AreaLayer(PictureLayer):
     """Lies over the picture; what is not on the area goes on to the picture below.
 
     `changed` tells the area as it is dragged and whether the drag is over; `find_wanted` asks for the horizon to be found,
@@ -29,18 +29,13 @@ class AreaLayer(QWidget):
 
     def __init__(self, view: PictureView) -> None:
         super().__init__(view)
-        self._view = view
         self.area = MeteringArea()
         self.proposed = False
         self._start: MeteringArea | None = None
         self._held: Grip | None = None
         self._from = QPointF()
         self._chosen = -1
-        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.setMouseTracking(True)
         self.setAccessibleName(self.tr("Metering area in the picture"))
-        self.hide()
-        view.installEventFilter(self)
         view.add_layer(self.draw_on)
         view.framed_changed.connect(self.room_changed)
 
@@ -174,22 +169,6 @@ class AreaLayer(QWidget):
         self._view.update()
         if area != self.area:
             self._become(area, over=True)
-
-    def focusInEvent(self, event: QFocusEvent, /) -> None:
-        """Show what the keys move."""
-        super().focusInEvent(event)
-        self._view.update()
-
-    def focusOutEvent(self, event: QFocusEvent, /) -> None:
-        """Show that the keys go elsewhere."""
-        super().focusOutEvent(event)
-        self._view.update()
-
-    def eventFilter(self, watched: QObject, event: QEvent, /) -> bool:
-        """Stay as large as the picture view."""
-        if event.type() == QEvent.Type.Resize:
-            self.setGeometry(self._view.rect())
-        return super().eventFilter(watched, event)
 
     def _become(self, area: MeteringArea, *, over: bool) -> None:
         if area != self.area:

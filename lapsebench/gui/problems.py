@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from PySide6.QtCore import QObject, Qt, Signal
+from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPlainTextEdit, QToolButton, QVBoxLayout, QWidget
 
@@ -16,27 +16,37 @@ from lapsebench.gui.parts import push_button
 
 Kind = Literal["note", "caution", "problem", "done"]
 _MOST = 2
+_WHILE_MS = 30_000  # that a note is shown for; what was made meanwhile is said until it is seen
 
 
 @dataclass(frozen=True)
 class Message:
-    """What is shown: `what` in bold, `remedy` below it, `details` on request, and buttons (text, what it does)."""
+    """What is shown: `what` in bold, `remedy` below it, `details` on request, and buttons (text, what it does).
+
+    `answered`: whatever the user does next answers it, as another name does for one that was refused.
+    """
 
     what: str
     remedy: str = ""
     kind: Kind = "note"
     details: str = ""
     buttons: tuple[tuple[str, Callable[[], object]], ...] = field(default=())
+    answered: bool = False
+
+    @property
+    def asks_nothing(self) -> bool:
+        """Whether it only tells how something went."""
+        return self.kind in ("note", "done") and not self.buttons
 
 
 class Describer(QObject):
     """Turns an error into a message."""
 
-    def message(self, error: BaseException) -> Message:
-        """Return what to show for `error`; one that nobody foresaw brings its traceback to copy."""
+    def message(self, error: BaseException, *, answered: bool = False) -> Message:
+        """Return what to show for `error`; one that nobody foresaw brings its traceback to copy and stays."""
         if isinstance(error, LapsebenchError):
             log = error.log if isinstance(error, EncoderError) else ""
-            return Message(error.what, error.remedy, "problem", log)
+            return Message(error.what, error.remedy, "problem", log, answered=answered)
         return Message(
             self.tr("Something went wrong that should not: {0}").format(self._short(error)),
             self.tr("Your frames are untouched. Copy the details if you want to report it."),
@@ -158,7 +168,14 @@ class MessageBar(QWidget):
         self._layout.insertWidget(0, row)
         for old in self._rows[_MOST:]:
             self._remove(old)
+        if message.asks_nothing and message.kind == "note":
+            QTimer.singleShot(_WHILE_MS, row, row.close_row)
         self.show()
+
+    def move_on(self) -> None:
+        """Take away what is told of things past: the user does the next thing."""
+        for row in [row for row in self._rows if row.message.answered or row.message.asks_nothing]:
+            self._remove(row)
 
     def withdraw(self, message: Message) -> None:
         """Take a message away that no longer holds."""
@@ -177,3 +194,19 @@ class MessageBar(QWidget):
             self._layout.removeWidget(row)
             row.deleteLater()
         self.setVisible(bool(self._rows))
+
+
+class LastWord:
+    """Shows messages of one matter in a bar, each in place of the one before."""
+
+    def __init__(self, messages: MessageBar) -> None:
+        self._messages = messages
+        self._said: Message | None = None
+
+    def say(self, message: Message | None) -> None:
+        """Show a message, or none any more."""
+        if self._said is not None:
+            self._messages.withdraw(self._said)
+        self._said = message
+        if message is not None:
+            self._messages.show_message(message)

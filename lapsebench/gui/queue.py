@@ -7,11 +7,11 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 
-from lapsebench.core.formats import FilmKind
-from lapsebench.errors import LapsebenchError, OutputError
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.errors import DiskFullError, LapsebenchError, OutputError
 from lapsebench.gui.filming import Filming
 from lapsebench.gui.jobs import Job, Jobs
-from lapsebench.gui.problems import Describer, Kind, Message, MessageBar
+from lapsebench.gui.problems import Describer, Kind, LastWord, Message, MessageBar
 from lapsebench.gui.session import Session
 from lapsebench.io import queuefile
 from lapsebench.io.queuefile import Entry
@@ -33,7 +33,7 @@ class FilmLine(QObject):
         super().__init__(parent)
         self._session, self._jobs, self._filming, self._messages = session, jobs, filming, messages
         self._describer = Describer(self)
-        self._said: Message | None = None
+        self._say = LastWord(messages).say
         self._job: Job | None = None
         self._going = False
         self._tried, self._made, self._missed = set[str](), list[str](), list[str]()
@@ -76,12 +76,18 @@ class FilmLine(QObject):
         self.changed.emit()
 
     def tell_waiting(self) -> None:
-        """Look at the start whether films wait, and say so."""
+        """Say at the start whether films wait, and whether some could not be made before the program was closed."""
         self.refresh()
-        count = self.waiting
-        if count:
-            what = self.tr("1 film is waiting.") if count == 1 else self.tr("{0} films are waiting.").format(count)
-            self._say(Message(what, buttons=self._buttons()))
+        waiting, failed = self.waiting, sum(entry.failed for entry in self.entries)
+        waits = self.tr("1 film is waiting.") if waiting == 1 else self.tr("{0} films are waiting.").format(waiting)
+        missed = self.tr("1 film in line could not be made.")
+        if failed != 1:
+            missed = self.tr("{0} films in line could not be made.").format(failed)
+        why = self.tr("The line says why.")
+        if waiting:
+            self._say(Message(waits, f"{missed} {why}" if failed else "", buttons=self._buttons()))
+        elif failed:
+            self._say(Message(missed, why, "caution", buttons=(self._showing(),)))
 
     # -- putting films in
 
@@ -92,7 +98,7 @@ class FilmLine(QObject):
         elif any(entry.output == output.absolute() for entry in queuefile.entries()[0]):
             what = self.tr("{0} is in the line of films already.").format(output.name)
             remedy = self.tr("Choose another name, or take that one out.")
-            self._say(Message(what, remedy, "caution", buttons=self._buttons()))
+            self._say(Message(what, remedy, "caution", buttons=self._buttons(), answered=True))
         else:
             self._filming.make(output, overwrite)
 
@@ -108,7 +114,7 @@ class FilmLine(QObject):
                 return
             entry = filmqueue.add(project, path, overwrite=overwrite)
         except LapsebenchError as error:
-            self._say(self._describer.message(error))
+            self._say(self._describer.message(error, answered=not isinstance(error, DiskFullError)))
             return
         self.refresh()
         what = self.tr("{0} waits in line as it is set now.").format(entry.title)
@@ -122,9 +128,8 @@ class FilmLine(QObject):
     def _ask_to_replace(self, output: Path) -> None:
         replace = (self.tr("Replace it then"), lambda: self.add(output, True))
         what = self.tr("{0} is already there.").format(output.name)
-        self._say(
-            Message(what, self.tr("Replace it when its turn comes, or type another name."), "caution", buttons=(replace,))
-        )
+        remedy = self.tr("Replace it when its turn comes, or type another name.")
+        self._say(Message(what, remedy, "caution", buttons=(replace,), answered=True))
 
     # -- changing the line
 
@@ -241,11 +246,3 @@ class FilmLine(QObject):
         except LapsebenchError as error:
             self._say(self._describer.message(error))
         self.refresh()
-
-    def _say(self, message: Message | None) -> None:
-        """Show a message in place of the one about the line before."""
-        if self._said is not None:
-            self._messages.withdraw(self._said)
-        self._said = message
-        if message is not None:
-            self._messages.show_message(message)

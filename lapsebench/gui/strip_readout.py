@@ -14,6 +14,8 @@ from lapsebench.gui.strip_axes import MINUS
 from lapsebench.gui.strip_model import StripModel
 from lapsebench.gui.words import margin
 
+_LEAST_NAME = 14  # letters of usual width that are left of a file's name
+
 
 def signed(ev: float) -> str:
     """Return tenth stops with their sign."""
@@ -36,11 +38,11 @@ def setting_text(frame: Frame) -> str:
 
 
 class StripReadout(QWidget):
-    """One elided line of text."""
+    """One line of text, shortened where it is too long."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._text = ""
+        self._text = self._name = ""
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
 
     @property
@@ -52,10 +54,23 @@ class StripReadout(QWidget):
         """Say what is known of the frame at a place in the shot."""
         text = "" if model is None or index is None else self.describe(model, index)
         if text != self._text:
-            self._text = text
+            self._text, self._name = text, "" if model is None or index is None else model.frames[index].name
             self.setAccessibleName(text)
             self.setToolTip(text)
             self.update()
+
+    def fitting(self, width: int) -> str:
+        """Return the line as it is shown on `width` px: where it is too long the gaps and the file's name give way first."""
+        metrics = self.fontMetrics()
+        text, name = self._text, self._name
+        if metrics.horizontalAdvance(text) > width:
+            text, name = text.replace("  ", " "), name.replace("  ", " ")
+        over = metrics.horizontalAdvance(text) - width
+        if over > 0:
+            room = max(metrics.horizontalAdvance(name) - over, metrics.averageCharWidth() * _LEAST_NAME)
+            text = text.replace(name, metrics.elidedText(name, Qt.TextElideMode.ElideMiddle, room), 1)
+        fits = metrics.horizontalAdvance(text) <= width  # eliding rounds the other way and takes what just fits
+        return text if fits else metrics.elidedText(text, Qt.TextElideMode.ElideRight, width)
 
     def describe(self, model: StripModel, index: int) -> str:
         """Return number, file, clock, setting, light, gain and faults of a frame; what is not known is left out."""
@@ -96,7 +111,6 @@ class StripReadout(QWidget):
         """Draw the line, shortened where it does not fit."""
         painter = QPainter(self)
         box = self.rect().adjusted(8, 0, -8, 0)
-        text = self.fontMetrics().elidedText(self._text, Qt.TextElideMode.ElideRight, box.width())
         painter.setPen(self.palette().windowText().color())
-        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, text)
+        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self.fitting(box.width()))
         painter.end()

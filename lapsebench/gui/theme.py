@@ -76,6 +76,7 @@ COLOURS = {
     ),
 }
 """The colours of each theme."""
+_LIGHT_GROUND = 128  # lightness from which a ground is light
 
 
 def apply(app: QApplication, theme: Theme) -> None:
@@ -84,6 +85,13 @@ def apply(app: QApplication, theme: Theme) -> None:
     colours = COLOURS[theme]
     app.setPalette(palette(colours))
     app.setStyleSheet(stylesheet(colours))
+
+
+def worn(shown: QPalette) -> Theme:
+    """Return the theme that a palette is of; of one that is none of ours, dark or light as its ground is."""
+    ground = shown.color(QPalette.ColorRole.Window)
+    like = Theme.LIGHT if ground.lightness() >= _LIGHT_GROUND else Theme.DARK
+    return next((theme for theme, colours in COLOURS.items() if QColor(colours.ground) == ground), like)
 
 
 def palette(c: Colours) -> QPalette:

@@ -66,7 +66,7 @@ class MainWindow(DropWindow):
         self.messages = MessageBar(self)
         self.filming = Filming(self.session, self.jobs, self.messages, self)
         self.stills = StillSaver(self.session, self.jobs, self.settings, self.messages, self)
-        self.keeper = Keeper(self.session, self.settings, self)
+        self.keeper = Keeper(self.session, self.settings, self.jobs, self)
         self.line = FilmLine(self.session, self.jobs, self.filming, self.messages, self)
         self.guard = Guard(self, self.session, self.filming, self.keeper, self.messages, line=self.line)
         admit = self.guard.before_opening
@@ -145,6 +145,9 @@ class MainWindow(DropWindow):
         self.feed.failed.connect(self.messages.show_error)
         for part in (self.bench.picture_section.balance, self.bench.picture_section.look):
             part.failed.connect(self.messages.show_error)
+        edited, foot = self.session.undo_stack.indexChanged, self.bench.foot
+        for deed in (edited, self.session.opened, foot.renamed, foot.wanted, foot.line_wanted):
+            deed.connect(self.messages.move_on)  # before it has anything to say itself
         self.bench.foot.wanted.connect(self.line.film_wanted)
         self.bench.foot.line_wanted.connect(self.line.add)
         self.line.show_wanted.connect(self.show_line)

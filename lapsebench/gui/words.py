@@ -9,7 +9,8 @@ from PySide6.QtCore import QObject
 
 from lapsebench.core.bodies import taken_of
 from lapsebench.core.exposure import shutter_text
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.uncertainty import SURE_ERRORS

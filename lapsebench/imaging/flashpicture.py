@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.flash import analysis_size
+from lapsebench.core.hdr import PEAK_NITS, WHITE_NITS
 from lapsebench.core.transfer import srgb_table
-from lapsebench.core.videocodes import PEAK_NITS, WHITE_NITS
 
 _UNIT_NITS = 200.0  # of white in Rec. ITU-R BT.1702-3, whose limits are absolute
 

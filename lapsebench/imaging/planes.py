@@ -13,19 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.formats import HLG_TRANSFER, LINEAR_TRANSFER, FilmFormat, FilmFrame, FormatFacts, LightLevel, Sampling
+from lapsebench.core.filmframe import FilmFrame, LightLevel
+from lapsebench.core.formatfacts import HLG_TRANSFER, LINEAR_TRANSFER, FormatFacts, Sampling
+from lapsebench.core.formats import FilmFormat
+from lapsebench.core.hdr import PEAK_NITS, WHITE_NITS, peak_share
 from lapsebench.core.transfer import srgb_table
-from lapsebench.core.videocodes import (
-    PEAK_NITS,
-    WEIGHTS,
-    WHITE_NITS,
-    hlg_share_table,
-    peak_share,
-    places,
-    signal_table,
-    to_bt2020,
-    ycbcr_matrix,
-)
+from lapsebench.core.videocodes import WEIGHTS, hlg_share_table, places, signal_table, to_bt2020, ycbcr_matrix
 from lapsebench.imaging.dither import dither
 
 Light = NDArray[np.float32]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.sightings import Lights
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
+from lapsebench.imaging.proxy import top_code
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -29,6 +30,7 @@ _CELL, _PATCH, _EVERY = 16, 32, 2  # px: from cell to cell, side of the patch th
 _NORMAL = 1.4826  # median absolute deviations to an sd
 _FOUND = 10.0
 _SMALL = 1e-4  # of the codes' range
+_STRIP = 64  # rows brought down at a time
 _EDGE = 4  # px at the border in which nothing is found
 _MOST = 600
 
@@ -47,15 +49,51 @@ class PointMap:
 
 
 def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDArray[np.bool_]]:
-    """Return linear `light` (h, w, c) and `clipped` (h, w) brought down to about `LONG_SIDE`; nothing is enlarged."""
-    height, width = clipped.shape
-    factor = max(height, width) // LONG_SIDE
-    if factor < 2:
+    """Return linear `light` and `clipped`, (h, w), brought down to about `LONG_SIDE`; nothing is enlarged."""
+    return _smaller(light, clipped, _factor(clipped.shape))
+
+
+def gathered(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> tuple[Image, NDArray[np.bool_]]:
+    """Return the light (h, w) of integer `codes` (H, W, 3), summed over the channels, and where it is not to be trusted.
+
+    `light`: (levels, 3), what each code adds; up to the share `told_to` of the codes that is known, at the top code nothing
+    is. Brought down to about `LONG_SIDE` as `at_point_size` does, a strip at a time.
+    """
+    factor = _factor(codes.shape[:2])
+    end, rows = codes.shape[0] // factor * factor, _STRIP * factor
+    top = min(top_code(codes.dtype), round(told_to * np.iinfo(codes.dtype).max))
+    strips = [codes[first : min(first + rows, end)] for first in range(0, end, rows)]
+    lights, clipped = zip(*(_smaller(_summed(strip, light), _beyond(strip, top), factor) for strip in strips), strict=True)
+    return np.concatenate(lights), np.concatenate(clipped)
+
+
+def _factor(size: tuple[int, ...]) -> int:
+    """Return how many px become one, across and down, of a picture of `size` = (height, width)."""
+    return max(max(size) // LONG_SIDE, 1)
+
+
+def _smaller(light: Image, clipped: NDArray[np.bool_], factor: int) -> tuple[Image, NDArray[np.bool_]]:
+    if factor == 1:
         return light, clipped
-    size = (width // factor, height // factor)
-    smaller: Any = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
-    share: Any = cv2.resize(clipped.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    return smaller.reshape(*smaller.shape[:2], -1), np.asarray(share > 0)
+    height, width = (side // factor for side in clipped.shape)
+    whole = slice(height * factor), slice(width * factor)
+    share: Any = cv2.resize(clipped[whole].astype(np.float32), (width, height), interpolation=cv2.INTER_AREA)
+    smaller: Any = cv2.resize(light[whole], (width, height), interpolation=cv2.INTER_AREA)
+    return smaller, np.asarray(share > 0)
+
+
+def _summed(codes: NDArray[Any], light: Image) -> Image:
+    if codes.dtype == np.uint8:
+        summed: Any = cv2.transform(cv2.LUT(codes, light[None]), np.ones((1, 3), np.float32))
+        return np.asarray(summed, np.float32)
+    parts = (np.take(light[:, c], codes[..., c]) for c in range(3))
+    return np.asarray(sum(parts), np.float32)
+
+
+def _beyond(codes: NDArray[Any], top: int) -> NDArray[np.bool_]:
+    """Return where any channel of `codes` (h, w, 3) reaches `top`, (h, w)."""
+    below: Any = cv2.inRange(codes, (0, 0, 0), (top - 1,) * 3)
+    return np.asarray(below == 0)
 
 
 def point_map(light: Image, clipped: NDArray[np.bool_], *, levels: int = 256) -> PointMap:

@@ -43,8 +43,13 @@ def _measured(linear: NDArray[np.float32], clipped: NDArray[np.bool_], small: ND
 
 def at_top(codes: NDArray[Any]) -> NDArray[np.bool_]:
     """Return which of uint8 or uint16 `codes`, any shape, are at the top."""
-    top: NDArray[np.bool_] = codes >= round(_TOP * np.iinfo(codes.dtype).max)
+    top: NDArray[np.bool_] = codes >= top_code(codes.dtype)
     return top
+
+
+def top_code(dtype: np.dtype[Any]) -> int:
+    """Return the code of an integer type from which on it counts as at the top."""
+    return round(_TOP * np.iinfo(dtype).max)
 
 
 def tile_means(values: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:

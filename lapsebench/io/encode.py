@@ -13,7 +13,8 @@ from typing import IO, Self
 
 import numpy as np
 
-from lapsebench.core.formats import FilmFormat, FilmFrame, LightLevel
+from lapsebench.core.filmframe import FilmFrame, LightLevel
+from lapsebench.core.formats import FilmFormat
 from lapsebench.errors import DiskFullError, EncoderError, LapsebenchError, OutputError
 from lapsebench.io.encoders import FilmLabels, encoder_arguments, muxer
 from lapsebench.io.filmcheck import FilmCheck, Sent, check_film

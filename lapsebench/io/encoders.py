@@ -11,7 +11,8 @@ from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
 
-from lapsebench.core.formats import FilmFormat, FilmKind, FormatFacts
+from lapsebench.core.formatfacts import FilmKind, FormatFacts
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.rates import timecode
 
 PLACEHOLDER = (0x1234, 0x5678)

@@ -14,7 +14,9 @@ import numpy as np
 from av.sidedata.sidedata import Type as SideData
 from PIL import Image
 
-from lapsebench.core.formats import FilmFormat, FilmFrame, FilmKind, FormatFacts
+from lapsebench.core.filmframe import FilmFrame
+from lapsebench.core.formatfacts import FilmKind, FormatFacts
+from lapsebench.core.formats import FilmFormat
 from lapsebench.errors import EncoderError
 from lapsebench.io.planecheck import planes_of, psnr_of
 

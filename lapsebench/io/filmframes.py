@@ -15,8 +15,9 @@ from av.video.reformatter import ColorRange, Colorspace
 from numpy.typing import NDArray
 
 from lapsebench.core.flash import analysis_size
+from lapsebench.core.formatfacts import HLG_TRANSFER, PQ_TRANSFER
 from lapsebench.errors import FrameError
-from lapsebench.io.filmlight import HLG, PQ, film_light, to_bt709_primaries
+from lapsebench.io.filmlight import film_light, to_bt709_primaries
 from lapsebench.io.layout import MAX_PIXELS, no_access
 
 _HD_ROWS = 720  # from which on pictures without a matrix named are BT.709 (common practice, no source)
@@ -57,7 +58,7 @@ class FilmFrames:
         self._count = int(self._stream.frames)
         self.expected = self._count or round((self._container.duration or 0) / av.time_base * self.fps)
         self._transfer, self._primaries = int(context.color_trc), int(context.color_primaries)
-        self.hdr = self._transfer in (PQ, HLG)
+        self.hdr = self._transfer in (PQ_TRANSFER, HLG_TRANSFER)
 
     def _video(self) -> Any:
         """Return the video stream to watch. Raises FrameError."""

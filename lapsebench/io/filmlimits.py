@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.errors import OutputError
 
 # Level 6.2, the highest of Rec. ITU-T H.264 table A-1: blocks of 16 x 16 pixels in a frame and in a second.

@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.errors import DiskFullError, OutputError
 
 FRAMES_RECORD, PARTIAL_FRAME = "lapsebench-frames.json", ".frame.part-"

@@ -13,7 +13,8 @@ from typing import Any, Self
 
 import numpy as np
 
-from lapsebench.core.formats import FilmFormat, FilmFrame
+from lapsebench.core.filmframe import FilmFrame
+from lapsebench.core.formats import FilmFormat
 from lapsebench.errors import DiskFullError, EncoderError, OutputError
 from lapsebench.io.atomic import write_json
 from lapsebench.io.filmcheck import FilmCheck

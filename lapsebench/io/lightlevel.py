@@ -12,7 +12,7 @@ import struct
 from math import ceil
 from pathlib import Path
 
-from lapsebench.core.formats import LightLevel
+from lapsebench.core.filmframe import LightLevel
 from lapsebench.errors import EncoderError
 from lapsebench.io.encoders import PLACEHOLDER
 

@@ -6,6 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from lapsebench.core.formatfacts import HLG_TRANSFER, LINEAR_TRANSFER, PQ_TRANSFER
+from lapsebench.core.hdr import hlg_scene, pq_nits
 from lapsebench.io.icc import SRGB, SRGB_CURVE, ColourProfile, Curve, to_bt709, to_d50
 
 _PRIMARIES = {
@@ -15,30 +17,16 @@ _PRIMARIES = {
 }
 _LIKE_SRGB = frozenset({1, 2, 6, 13, 14, 15})
 """BT.709 codes are shown as sRGB ones, as in the film (common practice, no source); 2 is "not said"."""
-_PQ, _HLG = 16, 18
-_PQ_WHITE = 1000.0  # cd/m^2: the peak that cameras grade their HDR stills for; common practice, no source
-
-
-def _pq(codes: np.ndarray[tuple[int], np.dtype[np.float64]]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Return light for PQ codes 0..1, 1 = 1000 cd/m^2 and clipped there (SMPTE ST 2084)."""
-    root = codes ** (1 / 78.84375)
-    light = (np.maximum(root - 0.8359375, 0.0) / (18.8515625 - 18.6875 * root)) ** (1 / 0.1593017578125)
-    return np.minimum(10_000.0 / _PQ_WHITE * light, 1.0)
-
-
-def _hlg(codes: np.ndarray[tuple[int], np.dtype[np.float64]]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Return scene light 0..1 for HLG codes 0..1 (ARIB STD-B67, the inverse of its OETF)."""
-    a = 0.17883277
-    b, c = 1 - 4 * a, 0.5 - a * np.log(4 * a)
-    return np.where(codes <= 0.5, codes**2 / 3, (np.exp((codes - c) / a) + b) / 12)
+_PQ_WHITE = 1000.0  # cd/m^2: the peak that cameras grade their HDR stills for, clipped there; common practice, no source
 
 
 def _curve(transfer: int) -> Curve | None:
     if transfer in _LIKE_SRGB:
         return SRGB_CURVE
-    codes = np.linspace(0.0, 1.0, 4096)
-    if transfer in (_PQ, _HLG):
-        return Curve(samples=tuple(map(float, _pq(codes) if transfer == _PQ else _hlg(codes))))
+    if transfer in (PQ_TRANSFER, HLG_TRANSFER):
+        codes = np.linspace(0.0, 1.0, 4096)
+        light = np.minimum(pq_nits(codes) / _PQ_WHITE, 1.0) if transfer == PQ_TRANSFER else hlg_scene(codes)
+        return Curve(samples=tuple(map(float, light)))
     powers = {4: 2.2, 5: 2.8, 8: 1.0}
     return Curve(parameters=(powers[transfer], 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)) if transfer in powers else None
 
@@ -54,5 +42,5 @@ def coded_profile(primaries: int, transfer: int) -> ColourProfile:
     matrix = to_bt709(to_d50(xy))
     if curve == SRGB_CURVE and matrix is None:
         return SRGB
-    suffix = {_PQ: " PQ", _HLG: " HLG", 8: " linear"}.get(transfer, "")
+    suffix = {PQ_TRANSFER: " PQ", HLG_TRANSFER: " HLG", LINEAR_TRANSFER: " linear"}.get(transfer, "")
     return ColourProfile(name + suffix, (curve, curve, curve), matrix)

@@ -9,7 +9,8 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.formats import FilmFormat, FilmFrame
+from lapsebench.core.filmframe import FilmFrame
+from lapsebench.core.formats import FilmFormat
 
 _BLOCK = 16
 _LEAST_COARSE_DB = 28.0  # the same of means over blocks of 16 x 16 samples: farther off is another picture

@@ -16,7 +16,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 from lapsebench.core.candles import CandleLight, candle_light
 from lapsebench.core.following import Follower, Kind
 from lapsebench.core.progress import Tick, silent
-from lapsebench.core.response import Response, light_steps, light_table
+from lapsebench.core.response import Response
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
@@ -29,14 +29,17 @@ Ints = NDArray[np.intp]
 
 
 Seen = tuple[NDArray[np.float32], NDArray[np.bool_], int]
-"""Light (h, w, 3), linear as sRGB decodes it, the px at the top code, (h, w), and how many codes a channel has."""
+"""Linear light, mean of the channels: stars are white, aurora is not; the px at the top code; and the codes of a channel.
+
+Light and px are (h, w).
+"""
 
 
 class Look(Protocol):
     """How the frames of a project are looked at, by their numbers in it, and what the stars told is kept."""
 
-    def seen(self, number: int) -> Seen:
-        """Return a frame as decoded. Raises FrameError where it can't be."""
+    def seen(self, number: int, responses: Sequence[Response]) -> Seen:
+        """Return a frame as the responses of R, G and B see it. Raises FrameError where it can't be decoded."""
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         """Return what the stars told of these frames before, None if nothing did."""
@@ -232,16 +235,7 @@ def _maps(numbers: Sequence[int], look: Look, responses: Sequence[Response]) -> 
 
 def _map(number: int, look: Look, responses: Sequence[Response]) -> PointMap | None:
     try:
-        light, clipped, levels = look.seen(number)
+        light, clipped, levels = look.seen(number, responses)
     except FrameError:
         return None
-    return point_map(_grey(light, responses), clipped, levels=levels)
-
-
-def _grey(light: NDArray[np.float32], responses: Sequence[Response]) -> NDArray[np.float32]:
-    """Return the mean over the channels of the light that made the codes, (h, w): stars are white, aurora is not."""
-    if not any(response.estimated for response in responses):
-        return np.asarray(light.mean(axis=2, dtype=np.float32))
-    place = light_steps(light)
-    parts = [light_table(response)[place[..., c]] for c, response in enumerate(responses)]
-    return np.asarray(sum(parts) / len(parts), np.float32)
+    return point_map(light, clipped, levels=levels)

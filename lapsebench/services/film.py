@@ -12,7 +12,8 @@ from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.filmsettings import FilmSettings
 from lapsebench.core.flash import FlashMeter, FlashReport, analysis_size
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from lapsebench.core.filmsettings import even
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.project import Project
 from lapsebench.core.view import View
 from lapsebench.errors import OutputError

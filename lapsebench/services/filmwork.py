@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from lapsebench import __version__
 from lapsebench.core.curves import Responses
-from lapsebench.core.formats import FilmFormat, FilmFrame
+from lapsebench.core.filmframe import FilmFrame
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.gains import GainEv
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from lapsebench.core.gains import GainEv, by_channel
 from lapsebench.core.look import Look
 from lapsebench.core.lut import Lut
+from lapsebench.errors import LapsebenchError
 from lapsebench.imaging.grade import graded, graded_codes
 from lapsebench.io.cubefile import read_cube
 
@@ -59,9 +60,18 @@ def finish_of(look: Look) -> Finish:
         state = path.stat()
     except OSError:
         return Finish(look, read_cube(path))  # which says why
-    return Finish(look, _kept(path, state.st_mtime_ns, state.st_size))
+    lut = _kept(path, state.st_mtime_ns, state.st_size)
+    if isinstance(lut, LapsebenchError):
+        raise LapsebenchError(lut.what, lut.remedy)
+    return Finish(look, lut)
 
 
 @lru_cache(maxsize=8)
-def _kept(path: Path, _changed_ns: int, _size: int) -> Lut:
-    return read_cube(path)
+def _kept(path: Path, _changed_ns: int, _size: int) -> Lut | LapsebenchError:
+    """Return the table in a file, or what is wrong with it; a file that could not be read raises and is read again."""
+    try:
+        return read_cube(path)
+    except LapsebenchError as error:
+        if isinstance(error.__cause__, OSError):
+            raise
+        return LapsebenchError(error.what, error.remedy)  # the one caught keeps all that was read

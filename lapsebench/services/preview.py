@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.gains import GainEv, plain_gain
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Frame

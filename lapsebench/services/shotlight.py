@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.candles import CandleLight
+from lapsebench.core.chunks import WORKERS
 from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
@@ -27,6 +29,7 @@ from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev,
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 _MOST_ROUNDS = 4
+_AT_A_TIME = 256  # frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,11 +131,17 @@ def tiles_of(shot: Shot, all_measures: Sequence[FrameMeasure | None]) -> Tiles:
     shapes = [measure.clipped.shape[:2] for measure in measures if measure is not None]
     shape = max(set(shapes), key=shapes.count) if shapes else (ROWS, COLS)
     rgb, clipped = np.empty((2, len(measures), *shape, 3), np.float32)
-    for k, measure in enumerate(measures):
-        if measure is not None and measure.clipped.shape[:2] == shape:
-            rgb[k], clipped[k] = measure.tiles, measure.clipped
-        else:
-            rgb[k] = clipped[k] = np.nan
+
+    def put(first: int) -> None:
+        for k in range(first, min(first + _AT_A_TIME, len(measures))):
+            measure = measures[k]
+            if measure is not None and measure.clipped.shape[:2] == shape:
+                rgb[k], clipped[k] = measure.tiles, measure.clipped
+            else:
+                rgb[k] = clipped[k] = np.nan
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        list(pool.map(put, range(0, len(measures), _AT_A_TIME)))
     return Tiles(rgb, clipped)
 
 

@@ -10,12 +10,11 @@ import numpy as np
 from lapsebench.core.candles import CandleLight
 from lapsebench.core.response import Response
 from lapsebench.core.sequence import Frame
-from lapsebench.imaging.pointlight import LONG_SIDE, at_point_size
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.candles import Seen
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 4  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 5  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
@@ -25,10 +24,9 @@ class StarFiles:
         self._frames, self._responses = frames, tuple(responses)
         self._store = store or MeasureStore()
 
-    def seen(self, number: int) -> Seen:
-        """Return a frame as decoded, brought down in size. Raises FrameError."""
-        light, clipped, levels = star_light(self._frames[number], min_long_side=LONG_SIDE)
-        return *at_point_size(light, clipped), levels
+    def seen(self, number: int, responses: Sequence[Response]) -> Seen:
+        """Return a frame's light, brought down in size. Raises FrameError."""
+        return star_light(self._frames[number], responses)
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         """Return what the stars told of these frames before, if the files are the same."""

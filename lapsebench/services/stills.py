@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,12 +12,15 @@ from numpy.typing import NDArray
 from lapsebench.core.balance import Balance, Multipliers
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.mosaic import Mosaic, RawPicture, development
+from lapsebench.core.response import Response, through
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.develop import full_size, grey, half_size
 from lapsebench.imaging.framing import Box, cut
 from lapsebench.imaging.hotpixels import HotPixels, mend
-from lapsebench.imaging.proxy import at_top, measure_frame, measure_light
+from lapsebench.imaging.pointlight import at_point_size, gathered
+from lapsebench.imaging.proxy import measure_frame, measure_light
 from lapsebench.io.clip import read_clip
+from lapsebench.io.icc import light_table
 from lapsebench.io.kinds import is_raw
 from lapsebench.io.raw import read_raw
 from lapsebench.io.read import Picture, read_picture, to_linear
@@ -64,18 +68,25 @@ def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
     return measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
 
 
-def star_light(frame: Frame, *, min_long_side: int) -> tuple[Float32s, NDArray[np.bool_], int]:
-    """Return a still as stars are looked for in it: light (h, w, 3), which px are clipped (h, w), and codes a channel has.
+def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, NDArray[np.bool_], int]:
+    """Return a still as stars are looked for in it: light (h, w), which px not to trust (h, w), and codes a channel has.
 
-    RAW gives the mean of its photosites in balance, (h, w, 1): primaries of film would mix channels and add to the noise.
-    Raises FrameError.
+    The light is the mean of the channels, gathered from every px at full size: to average codes first, as a reduced
+    decoding does, dims stars the more the brighter they are. `responses`: those of R, G and B, the camera's curve. RAW gives
+    the mean of its photosites in balance: primaries of film would mix channels and add to the noise. Raises FrameError.
     """
     if is_raw(frame.path):
         raw = read_raw(frame.path)
-        return *grey(raw, development(raw, _multipliers(frame, raw))), _RAW_LEVELS
-    picture = _picture(frame, min_long_side)
-    clipped = np.asarray(at_top(picture.codes).any(axis=2))
-    return to_linear(picture), clipped, int(np.iinfo(picture.codes.dtype).max) + 1
+        light, full = grey(raw, development(raw, _multipliers(frame, raw)))
+        return *at_point_size(light[..., 0], full), _RAW_LEVELS
+    picture = _picture(frame, None)
+    levels = int(np.iinfo(picture.codes.dtype).max) + 1
+    table = light_table(picture.profile, levels)
+    matrix = picture.profile.matrix
+    shares = np.full(3, 1 / 3) if matrix is None else np.array(matrix).mean(axis=0)
+    light = through(table, responses) if any(response.estimated for response in responses) else table
+    told_to = min((response.told_to for response in responses), default=1.0)
+    return *gathered(picture.codes, light * shares.astype(np.float32), told_to=told_to), levels
 
 
 def _picture(frame: Frame, min_long_side: int | None) -> Picture:

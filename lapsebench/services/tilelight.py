@@ -16,13 +16,14 @@ from lapsebench.core.metering import LEAST_LIGHT
 from lapsebench.core.pairwise import tiles_worth
 from lapsebench.core.response import Response, light_steps, light_table, seen_tables
 from lapsebench.core.response_fit import fit_responses
-from lapsebench.core.response_samples import Samples, black_code, frames_at_changes, samples_across
+from lapsebench.core.response_samples import Around, frames_at_changes
 from lapsebench.core.sequence import Frame
 from lapsebench.core.transfer import BT709_WEIGHTS, linear_to_srgb
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_UNEVEN_EV = 0.55  # stops from tile to tile, or the picture's usual if that is more, at which a tile counts half
 _CHUNK = 64  # frames worked on at a time: what fits the processor's cache
 
 
@@ -50,16 +51,31 @@ def responses_of(tiles: Tiles, marks_ev: Floats, spoilt: Bools) -> tuple[Respons
     `marks_ev`: (n,) camera exposure, stops, NaN unknown. `spoilt`: (n,) frames not to look at.
     """
     frames = frames_at_changes(marks_ev, tiles.readable & ~spoilt)
-    return fit_responses(*samples_of(Tiles(tiles.rgb[frames], tiles.clipped[frames]), marks_ev[frames]))
+    return fit_responses([around_changes(Tiles(tiles.rgb[frames], tiles.clipped[frames]), marks_ev[frames])])
 
 
-def samples_of(tiles: Tiles, marks_ev: Floats) -> tuple[Samples, Floats]:
-    """Return what n readable frames around setting changes tell of the responses, and the codes of black of R, G and B."""
+def around_changes(tiles: Tiles, marks_ev: Floats) -> Around:
+    """Return n readable frames around setting changes as the responses are told from them."""
     n = marks_ev.size
-    usable = np.moveaxis(usable_tiles(tiles, np.zeros(n, bool)), 3, 0).reshape(3, n, -1 if n else 0)
-    light = np.moveaxis(tiles.rgb, 3, 0).reshape(3, n, -1 if n else 0)
-    black = np.array([black_code(light[c], usable[c]) for c in range(3)])
-    return samples_across(light, usable, marks_ev, black), black
+    even = usable_tiles(tiles, np.zeros(n, bool)) * _evenness(tiles.light)[..., None]
+    usable = np.moveaxis(even, 3, 0).reshape(3, n, -1 if n else 0)
+    return Around(np.moveaxis(tiles.rgb, 3, 0).reshape(3, n, -1 if n else 0), usable, marks_ev)
+
+
+def _evenness(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return how even the tiles seem to be within, (n, rows, cols), 0..1, from how much their neighbours differ.
+
+    The mean of codes that bend is not the code of the mean: what varies within a tile would bend the curve.
+    """
+    if not light.size:
+        return light
+    stops = np.log2(np.maximum(light, LEAST_LIGHT))
+    down, right = np.abs(np.diff(stops, axis=1)), np.abs(np.diff(stops, axis=2))
+    most = np.zeros_like(stops)
+    for part, step in ((most[:, 1:], down), (most[:, :-1], down), (most[:, :, 1:], right), (most[:, :, :-1], right)):
+        np.maximum(part, step, out=part)
+    usual = np.median(most, axis=(1, 2), keepdims=True)
+    return np.asarray(1 / (1 + (most / np.maximum(usual, np.float32(_UNEVEN_EV))) ** 4))
 
 
 def seen_tiles(tiles: Tiles, spoilt: Bools, responses: tuple[Response, ...]) -> Seen:

@@ -55,6 +55,16 @@ def write_night(night: Night, folder: Path, random: Random) -> None:
         )
 
 
+def read_night(night: Night, folder: Path) -> tuple[float, float]:
+    """Return jitter and mean step, stops, of a night whose files lie in `folder`, all of the sky kept."""
+    project, _ = gather([folder])
+    surveyed = survey(project)
+    whole = replace(project, light=LightSettings(sky_kept=1.0, brightness_ev=-12.0), shots=surveyed.project.shots)
+    light = level(replace(surveyed, project=whole), whole)
+    meters = exposure_meters(night, np.nan_to_num(light.gain_ev))
+    return meters.jitter, meters.step
+
+
 def main() -> None:
     """Run the bench."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -68,13 +78,8 @@ def main() -> None:
             night = shoot_night(FAMILIES[name], seed)
             with tempfile.TemporaryDirectory() as folder:
                 write_night(night, Path(folder), np.random.default_rng(seed))
-                project, _ = gather([Path(folder)])
-                surveyed = survey(project)
-            whole = replace(project, light=LightSettings(sky_kept=1.0, brightness_ev=-12.0), shots=surveyed.project.shots)
-            light = level(replace(surveyed, project=whole), whole)
-            meters = exposure_meters(night, np.nan_to_num(light.gain_ev))
-            read.append((meters.jitter, meters.step))
-            print(f"  {name:20} night {seed}: {meters.jitter:.4f} / {meters.step:.4f}", flush=True)
+                read.append(read_night(night, Path(folder)))
+            print(f"  {name:20} night {seed}: {read[-1][0]:.4f} / {read[-1][1]:.4f}", flush=True)
         jitter, step = np.mean(read, axis=0)
         met = jitter <= (DEEP_BARS.jitter or 0) and step <= (DEEP_BARS.step or 0)
         print(f"{name:22} {jitter:.4f} / {step:.4f}  {'met' if met else 'missed'}", flush=True)

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapsebench.core.response import srgb_response
-from lapsebench.core.response_fit import estimate_response
+from lapsebench.core.response import Response, srgb_response
+from lapsebench.core.response_fit import fit_responses
+from lapsebench.core.response_samples import Around, Floats
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
-Floats = NDArray[np.float64]
 N, K = 40, 1500
 
 
@@ -25,10 +25,15 @@ def recorded(curve_gamma: float, lift: float) -> tuple[NDArray[np.float32], NDAr
     return srgb_to_linear(codes).astype(np.float32), (light < 0.98).astype(np.float32), exposure, scene_ev
 
 
+def fitted(light: NDArray[np.float32], usable: NDArray[np.float32], exposure: Floats) -> Response:
+    """Return the response of one channel, tiles (n, k)."""
+    return fit_responses([Around(light[None], usable[None], exposure)])[0]
+
+
 @pytest.mark.parametrize(("gamma", "lift"), [(1.35, 0.0), (0.8, 0.0), (1.0, 0.06)])
 def test_a_camera_curve_is_recovered(gamma: float, lift: float) -> None:
     light, usable, exposure, scene = recorded(gamma, lift)
-    response = estimate_response(light, usable, exposure)
+    response = fitted(light, usable, exposure)
     assert response.estimated
     frame = int(np.argmax(exposure))
     told, _ = response.seen(light[frame])
@@ -41,16 +46,16 @@ def test_a_camera_curve_is_recovered(gamma: float, lift: float) -> None:
 
 def test_srgb_is_kept_for_a_camera_that_follows_it() -> None:
     light, usable, exposure, _ = recorded(1.0, 0.0)
-    response = estimate_response(light, usable, exposure)
+    response = fitted(light, usable, exposure)
     assert not response.estimated
     np.testing.assert_array_equal(response.ev, srgb_response().ev)
 
 
 def test_srgb_is_kept_without_setting_changes_or_settings() -> None:
     light, usable, exposure, _ = recorded(1.35, 0.0)
-    assert not estimate_response(light, usable, np.zeros(N)).estimated
-    assert not estimate_response(light, usable, np.full(N, np.nan)).estimated
-    assert not estimate_response(light, np.zeros_like(usable), exposure).estimated
+    assert not fitted(light, usable, np.zeros(N)).estimated
+    assert not fitted(light, usable, np.full(N, np.nan)).estimated
+    assert not fitted(light, np.zeros_like(usable), exposure).estimated
 
 
 def test_dark_codes_weigh_little() -> None:
@@ -64,7 +69,7 @@ def test_light_below_zero_is_black() -> None:
     light, usable, exposure, _ = recorded(1.35, 0.0)
     below, black = light.copy(), light.copy()
     below[:, ::20], black[:, ::20] = -0.02 * light[:, ::20], 0.0
-    found, wanted = (estimate_response(tiles, usable, exposure) for tiles in (below, black))
+    found, wanted = (fitted(tiles, usable, exposure) for tiles in (below, black))
     assert found.estimated
     assert found.black_code == 0.0
     np.testing.assert_array_equal(found.ev, wanted.ev)

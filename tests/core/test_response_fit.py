@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from lapsebench.core.response import Origin, Response
-from lapsebench.core.response_fit import estimate_responses
+from lapsebench.core.response_fit import fit_responses
+from lapsebench.core.response_samples import Around
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 
 Floats = NDArray[np.float64]
@@ -61,7 +62,7 @@ def misfit(response: Response, kind: str, strength: float) -> float:
 @pytest.mark.parametrize("kind", ["contrast", "gamma", "filmic", "lifted"])
 def test_the_curve_of_a_camera_is_found(kind: str, seed: int) -> None:
     strength = strength_of(kind, seed)
-    responses = estimate_responses(*night(kind, seed))
+    responses = fit_responses([Around(*night(kind, seed))])
     for response in responses:
         print(kind, seed, response.origin, f"{misfit(response, kind, strength):.4f}")
         assert misfit(response, kind, strength) < 0.02
@@ -71,20 +72,20 @@ def test_the_curve_of_a_camera_is_found(kind: str, seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_camera_that_follows_srgb_keeps_it(seed: int) -> None:
-    responses = estimate_responses(*night("plain", seed))
+    responses = fit_responses([Around(*night("plain", seed))])
     assert [response.origin for response in responses] == [Origin.SRGB_FITS] * 3
 
 
 def test_one_setting_change_is_too_few() -> None:
     light, usable, marks = night("filmic", 1)
-    responses = estimate_responses(light[:, :2], usable[:, :2], np.array([0.0, -1.0]))
+    responses = fit_responses([Around(light[:, :2], usable[:, :2], np.array([0.0, -1.0]))])
     assert [response.origin for response in responses] == [Origin.TOO_FEW] * 3
     assert marks.size == N
 
 
 def test_the_scale_is_that_of_the_marks() -> None:
     light, usable, marks = night("filmic", 2)
-    middle = estimate_responses(light, usable, marks)[1]
+    middle = fit_responses([Around(light, usable, marks)])[1]
     stops, weight = middle.seen(light[1])
     jumps = [
         np.median((stops[i + 1] - stops[i])[(weight[i] > 0.3) & (usable[1, i] > 0) & (usable[1, i + 1] > 0)])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import threading
+import time
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,6 +18,7 @@ from PySide6.QtCore import QSettings
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from lapsebench.core.progress import Tick
 from lapsebench.core.transfer import linear_to_srgb
 from lapsebench.gui.app import prepare_environment
 from lapsebench.gui.window import MainWindow
@@ -117,3 +119,16 @@ def surveyed(window: MainWindow, night: Path, qtbot: QtBot) -> MainWindow:
 def until(qtbot: QtBot) -> Callable[[Callable[[], bool]], None]:
     """Return a function that waits until something holds."""
     return lambda holds: qtbot.waitUntil(holds, timeout=WAIT_MS)
+
+
+@pytest.fixture
+def slow_film() -> Callable[..., object]:
+    """Return a making of films that only ends when it is cancelled."""
+
+    def slow(*_args: object, tick: Tick, **_options: object) -> object:
+        for done in range(10_000):
+            tick(done, 10_000)
+            time.sleep(0.005)
+        raise AssertionError("was not cancelled")
+
+    return slow

@@ -14,6 +14,8 @@ from PySide6.QtWidgets import QApplication, QWidget
 from lapsebench.core.area import AreaKind, MeteringArea
 from lapsebench.core.horizon import Horizon
 from lapsebench.gui.area_grips import POINTS, point_grips
+from lapsebench.gui.framelayer import FrameLayer
+from lapsebench.gui.picture_area import AreaLayer
 from lapsebench.gui.session import Session
 from lapsebench.gui.window import MainWindow
 
@@ -217,3 +219,21 @@ def test_tab_reaches_the_row_and_the_area_which_have_names(surveyed: MainWindow)
     assert seen.index(row.kind) < seen.index(row.show_box)
     surveyed.bench.light.measuring.area.show_box.click()
     assert not layer.isVisible()
+
+
+def test_layers_go_with_the_picture_and_show_what_the_keys_move(with_horizon: MainWindow, until: Until) -> None:
+    """Both that can be over the picture: the area and the film's frame."""
+    picture = with_horizon.bench.picture
+    choose(with_horizon, AreaKind.RECTANGLE)
+    with_horizon.bench.picture_section.framing.switch.click()
+    layers = [*picture.findChildren(AreaLayer), *picture.findChildren(FrameLayer)]
+    for width in (1400, 1280):
+        before = picture.width()
+        with_horizon.resize(width, 800)
+        until(lambda before=before: picture.width() != before)  # type: ignore[misc]
+        assert [layer.geometry() for layer in layers] == [picture.rect()] * 2
+    for layer in layers:
+        layer.setFocus()
+        focused = picture.grab().toImage()
+        with_horizon.bench.strip.setFocus()
+        assert picture.grab().toImage() != focused

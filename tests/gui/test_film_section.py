@@ -18,7 +18,8 @@ from PySide6.QtWidgets import QFileDialog, QScrollArea
 from pytestqt.qtbot import QtBot
 
 from lapsebench.core.filmsettings import FilmSettings
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.progress import Tick
 from lapsebench.core.sound import Loudness, Sound
 from lapsebench.errors import Cancelled

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,20 +10,13 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtTest import QTest
 
-from lapsebench.core.progress import Tick
 from lapsebench.errors import EncoderError
+from lapsebench.gui import problems
+from lapsebench.gui.problems import Message
 from lapsebench.gui.window import MainWindow
 from lapsebench.services import film as filming
 
 Until = Callable[[Callable[[], bool]], None]
-
-
-def slow_film(*_args: object, tick: Tick, **_options: object) -> filming.FilmDone:
-    """Film that only ends when it is cancelled."""
-    for done in range(10_000):
-        tick(done, 10_000)
-        time.sleep(0.005)
-    raise AssertionError("was not cancelled")
 
 
 @pytest.fixture
@@ -63,7 +55,7 @@ def test_a_film_in_the_way_is_replaced_only_on_request(surveyed: MainWindow, out
 
 
 def test_cancelling_leaves_nothing_behind(
-    surveyed: MainWindow, output: Path, until: Until, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, output: Path, until: Until, slow_film: object, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(filming, "make_film", slow_film)
     surveyed.bench.foot.ask_film()
@@ -94,8 +86,45 @@ def test_the_encoders_last_words_can_be_read(
     assert not output.exists()
 
 
+def test_a_refused_name_is_said_until_another_is_typed(surveyed: MainWindow, output: Path, until: Until) -> None:
+    surveyed.bench.foot.set_path(output.with_name("wrong.avi"), confirmed=False)
+    for ask in (surveyed.bench.foot.ask_film, surveyed.bench.foot.ask_line):
+        ask()
+        assert [message.what.split(" of ")[0] for message in surveyed.messages.messages] == ["wrong.avi is not a film"]
+        QTest.keyClick(surveyed.bench.foot.name, Qt.Key.Key_X)
+        assert not surveyed.messages.messages
+        surveyed.bench.foot.set_path(output.with_name("wrong.avi"), confirmed=False)
+    surveyed.bench.foot.ask_line()
+    surveyed.bench.foot.set_path(output, confirmed=False)
+    surveyed.bench.foot.ask_film()
+    until(lambda: not surveyed.filming.busy)
+    assert [message.what.split(":")[0] for message in surveyed.messages.messages] == ["Film done"]
+
+
+def test_what_went_well_goes_with_the_next_edit_and_errors_stay(surveyed: MainWindow, tmp_path: Path, until: Until) -> None:
+    surveyed.stills.save(tmp_path / "still.png")
+    until(lambda: bool(surveyed.messages.messages))
+    surveyed.stills.save(tmp_path / "no such folder" / "still.png")
+    until(lambda: len(surveyed.messages.messages) == 2)
+    surveyed.bench.light.sky.slider.setValue(10)
+    (left,) = surveyed.messages.messages
+    assert left.kind == "problem"
+
+
+def test_a_note_goes_after_a_while_and_what_has_to_be_seen_stays(
+    window: MainWindow, until: Until, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(problems, "_WHILE_MS", 1)
+    for stays in (Message("Made overnight.", kind="done"), Message("Take care.", kind="caution")):
+        window.messages.show_message(stays)
+        window.messages.show_message(Message("Stopped."))
+        assert len(window.messages.messages) == 2
+        until(lambda kept=stays: window.messages.messages == [kept])  # type: ignore[misc]
+        window.messages.clear()
+
+
 def test_closing_while_filming_asks_once(
-    surveyed: MainWindow, output: Path, until: Until, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, output: Path, until: Until, slow_film: object, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(filming, "make_film", slow_film)
     surveyed.bench.foot.ask_film()

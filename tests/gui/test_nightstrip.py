@@ -504,6 +504,29 @@ def test_hover_reads_out_the_frame(qtbot: QtBot, strip: NightStrip) -> None:
     assert "120 of 120" in strip.readout.text
 
 
+@pytest.mark.parametrize("name", ["F4056.jpg", "northern lights over the old harbour at night, camera two, 0057.jpg"])
+def test_a_long_file_name_is_shortened_before_the_light_is(strip: NightStrip, name: str) -> None:
+    """The light of a frame is what is looked for; the whole line is in the tooltip."""
+    readout, model = strip.readout, model_of(strip)
+    frames = list(model.frames)
+    frames[57] = replace(frames[57], path=frames[57].path.with_name(name))
+    model.frames = tuple(frames)
+    readout.show_frame(model, 57)
+    whole, metrics = readout.text, readout.fontMetrics()
+    assert name in whole and readout.toolTip() == whole
+    full = metrics.horizontalAdvance(whole)
+    assert readout.fitting(full) == whole
+    narrow = full - metrics.horizontalAdvance(name) // 3
+    shown = readout.fitting(narrow)
+    assert metrics.horizontalAdvance(shown) <= narrow
+    if len(name) < 20:
+        assert name in shown, "a short name stays whole"
+    else:
+        assert name not in shown and name[:5] in shown and name[-8:] in shown
+        assert shown.endswith(whole[-30:].replace("  ", " ").strip())
+    assert metrics.horizontalAdvance(readout.fitting(full // 3)) <= full // 3
+
+
 def test_fault_mark_names_fault_and_file(qtbot: QtBot, strip: NightStrip) -> None:
     view = strip.canvas.view
     assert strip.hint_at(QPointF(view.x(20), view.marks.center().y())) == "F4030.jpg: stray light"

@@ -106,40 +106,39 @@ def test_an_edit_just_before_is_in_the_projects_file(surveyed: MainWindow, other
     assert len(load_project(file).frames) == 12
 
 
-def test_an_edit_while_frames_are_looked_for_is_kept_too(
-    surveyed: MainWindow, other: Path, file: Path, until: Until, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    real, go_on = surveying.gather, threading.Event()
+@pytest.fixture
+def found(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
+    """Return an event that frames are looked for until."""
+    real, found = surveying.gather, threading.Event()
 
     def slow(paths: list[Path], *, tick: Tick) -> object:
-        go_on.wait(10)
+        found.wait(10)
         return real(paths, tick=tick)
 
     monkeypatch.setattr(surveying, "gather", slow)
+    return found
+
+
+def test_an_edit_while_frames_are_looked_for_is_kept_too(
+    surveyed: MainWindow, other: Path, file: Path, until: Until, found: threading.Event
+) -> None:
     surveyed.menus.actions["save"].trigger()
     surveyed.open_paths([other])
     edit(surveyed, 0.4)
-    go_on.set()
+    found.set()
     until(opened(surveyed, 6))
     assert load_project(file).light.sky_kept == 0.4
 
 
 def test_an_edit_after_the_answer_is_asked_about_again(
-    surveyed: MainWindow, other: Path, until: Until, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, other: Path, until: Until, found: threading.Event
 ) -> None:
-    real, go_on = surveying.gather, threading.Event()
-
-    def slow(paths: list[Path], *, tick: Tick) -> object:
-        go_on.wait(10)
-        return real(paths, tick=tick)
-
-    monkeypatch.setattr(surveying, "gather", slow)
     edit(surveyed)
     surveyed.open_paths([other])
     press(surveyed, "Open anyway")
     surveyed.messages.clear()
     edit(surveyed, 0.5)
-    go_on.set()
+    found.set()
     until(lambda: bool(surveyed.messages.messages))
     assert len(surveyed.session.project.frames) == 12
     press(surveyed, "Open anyway")
@@ -160,8 +159,9 @@ def test_with_nothing_open_nothing_is_asked(window: MainWindow, night: Path, unt
     until(opened(window, 12))
 
 
-def test_another_night_never_gets_into_the_file_of_the_first(surveyed: MainWindow, file: Path) -> None:
+def test_another_night_never_gets_into_the_file_of_the_first(surveyed: MainWindow, file: Path, until: Until) -> None:
     surveyed.menus.actions["save"].trigger()
+    until(lambda: not surveyed.keeper.saving)
     kept, paths = file.read_bytes(), list[Path | None]()
     surveyed.session.project_changed.connect(lambda: paths.append(surveyed.keeper.path))
     surveyed.session.open(surveyed.session.project, ())
@@ -171,8 +171,9 @@ def test_another_night_never_gets_into_the_file_of_the_first(surveyed: MainWindo
 
 
 def test_a_file_that_can_not_be_written_is_not_the_projects(
-    surveyed: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, tmp_path: Path, until: Until, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(tmp_path / "gone" / "a.lapsebench"), ""))
     surveyed.menus.actions["save"].trigger()
+    until(lambda: not surveyed.keeper.saving)
     assert surveyed.keeper.path is None

@@ -14,7 +14,6 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QWidget
 from pytestqt.modeltest import ModelTester
 
-from lapsebench.core.progress import Tick
 from lapsebench.errors import EncoderError
 from lapsebench.gui.commands import toggle_frame
 from lapsebench.gui.problems import Message
@@ -23,14 +22,6 @@ from lapsebench.services import film as filming
 from lapsebench.services import filmqueue
 
 Until = Callable[[Callable[[], bool]], None]
-
-
-def slow_film(*_args: object, tick: Tick, **_options: object) -> filming.FilmDone:
-    """Film that only ends when it is cancelled."""
-    for done in range(10_000):
-        tick(done, 10_000)
-        time.sleep(0.005)
-    raise AssertionError("was not cancelled")
 
 
 @pytest.fixture
@@ -42,7 +33,7 @@ def films(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def slow(monkeypatch: pytest.MonkeyPatch) -> None:
+def slow(slow_film: object, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let no film of the line end."""
     monkeypatch.setattr(filmqueue, "make_film", slow_film)
 
@@ -130,6 +121,28 @@ def test_after_a_restart_waiting_films_are_said_and_nothing_starts(
     assert sorted(film.name for film in films.iterdir()) == ["a.mp4", "b.mp4"]
 
 
+@pytest.mark.parametrize("waiting", [0, 2])
+def test_after_a_restart_films_that_failed_are_said(
+    surveyed: MainWindow, films: Path, new_window: Callable[[], MainWindow], until: Until, waiting: int
+) -> None:
+    line_up(surveyed, films / "in the way.mp4")
+    (films / "in the way.mp4").write_bytes(b"mine")
+    surveyed.line.start()
+    until(lambda: surveyed.line.entries[0].failed)
+    until(lambda: not surveyed.line.busy)
+    for number in range(waiting):
+        line_up(surveyed, films / f"{number}.mp4")
+    surveyed.close_now()
+    again = new_window()
+    until(lambda: bool(again.messages.messages))
+    (said,) = again.messages.messages
+    told = f"{said.what} {said.remedy}"
+    assert "1 film in line could not be made. The line says why." in told
+    assert ("2 films are waiting." in told) == bool(waiting)
+    press(said, "Show the line")
+    assert "could not be made" in texts(again)[0] or "already there" in texts(again)[0]
+
+
 @pytest.mark.usefixtures("slow")
 def test_cancelled_a_film_stays_in_line_and_the_line_stops(surveyed: MainWindow, films: Path, until: Until) -> None:
     line_up(surveyed, films / "a.mp4")
@@ -187,7 +200,7 @@ def test_make_the_film_puts_it_in_line_while_the_line_works(surveyed: MainWindow
 
 
 def test_the_line_waits_for_a_film_made_at_once(
-    surveyed: MainWindow, films: Path, until: Until, monkeypatch: pytest.MonkeyPatch
+    surveyed: MainWindow, films: Path, until: Until, slow_film: object, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(filming, "make_film", slow_film)
     line_up(surveyed, films / "b.mp4")

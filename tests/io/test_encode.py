@@ -19,7 +19,8 @@ import av
 import numpy as np
 import pytest
 
-from lapsebench.core.formats import FilmFormat, FilmFrame
+from lapsebench.core.filmframe import FilmFrame
+from lapsebench.core.formats import FilmFormat
 from lapsebench.errors import Cancelled, DiskFullError, EncoderError, LapsebenchError, OutputError
 from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter

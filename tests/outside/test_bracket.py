@@ -19,7 +19,8 @@ from lapsebench.core.gainpath import solve_path
 from lapsebench.core.metering import COLS, ROWS
 from lapsebench.core.pairwise import pair_gains
 from lapsebench.core.response import Response, srgb_response
-from lapsebench.core.response_fit import estimate_responses
+from lapsebench.core.response_fit import fit_responses
+from lapsebench.core.response_samples import Around
 from lapsebench.imaging.proxy import measure_frame, tile_means
 from lapsebench.io.read import read_picture, to_linear
 
@@ -60,7 +61,7 @@ def test_every_step_is_one_stop(bracket: tuple[Tiles, Floats]) -> None:
     n = exposure_ev.size
     usable = usable_tiles(tiles, np.zeros(n, bool)).reshape(n, -1, 3)
     light = tiles.rgb.reshape(n, -1, 3)
-    responses = list(estimate_responses(np.moveaxis(light, 2, 0), np.moveaxis(usable, 2, 0), exposure_ev))
+    responses = list(fit_responses([Around(np.moveaxis(light, 2, 0), np.moveaxis(usable, 2, 0), exposure_ev)]))
     print("misfits:", [response.misfit_ev for response in responses], [response.estimated for response in responses])
     steps = pixel_steps(tiles, responses)
     print("steps:", np.round(steps, 3))

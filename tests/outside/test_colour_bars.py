@@ -11,27 +11,17 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from numpy.typing import NDArray
+from filmreading import BARS, Floats, planes_of
 
 from lapsebench.core.formats import FilmFormat
 from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter
 
-BARS = {
-    (255, 255, 255): (235, 128, 128),
-    (0, 0, 0): (16, 128, 128),
-    (255, 0, 0): (63, 102, 240),
-    (0, 255, 0): (173, 42, 26),
-    (0, 0, 255): (32, 240, 118),
-    (128, 128, 128): (126, 128, 128),
-    (255, 255, 0): (219, 16, 138),
-    (0, 255, 255): (188, 154, 16),
-}
 WIDTH = 80
 
 
 @pytest.fixture(scope="module", params=["bars.mp4", "bars.mov"])
-def planes(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[list[NDArray[np.uint8]]]:
+def planes(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[list[Floats]]:
     """The Y, Cb and Cr planes of every frame of a film of bars."""
     bars = np.repeat(np.array(list(BARS), np.uint8)[None], WIDTH, axis=1).repeat(360, axis=0)
     path: Path = tmp_path_factory.mktemp("bars") / request.param
@@ -40,14 +30,11 @@ def planes(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
             film.write(film_frame(bars, FilmFormat.H264, n))
         film.finish()
     with av.open(path) as decoded:
-        return [
-            [np.asarray(plane).reshape(plane.height, plane.line_size) for plane in frame.planes]
-            for frame in decoded.decode(video=0)
-        ]
+        return [planes_of(frame) for frame in decoded.decode(video=0)]
 
 
 @pytest.mark.parametrize("bar", range(len(BARS)))
-def test_bars_have_the_codes_of_the_recommendation(planes: list[list[NDArray[np.uint8]]], bar: int) -> None:
+def test_bars_have_the_codes_of_the_recommendation(planes: list[list[Floats]], bar: int) -> None:
     expected = list(BARS.values())[bar]
     assert len(planes) == 12
     for luma, blue, red in planes:

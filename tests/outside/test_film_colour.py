@@ -14,9 +14,11 @@ import colour
 import cv2
 import numpy as np
 import pytest
+from filmreading import BARS, planes_of
 from numpy.typing import NDArray
 
-from lapsebench.core.formats import FilmFormat, FilmFrame
+from lapsebench.core.filmframe import FilmFrame
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.transfer import linear_to_srgb, srgb_table, srgb_to_linear
 from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter
@@ -24,14 +26,6 @@ from lapsebench.io.encode import FilmWriter
 SIZE = (320, 160)
 LOSSY = [FilmFormat.H264, FilmFormat.HEVC, FilmFormat.AV1, FilmFormat.PRORES, FilmFormat.DNXHR]
 HDR = [FilmFormat.HLG, FilmFormat.PQ]
-BARS = {  # 8 bits
-    (255, 255, 255): (235, 128, 128),
-    (0, 0, 0): (16, 128, 128),
-    (255, 0, 0): (63, 102, 240),
-    (0, 255, 0): (173, 42, 26),
-    (0, 0, 255): (32, 240, 118),
-    (128, 128, 128): (126, 128, 128),
-}
 Floats = NDArray[np.float64]
 
 
@@ -44,12 +38,6 @@ def filmed(folder: Path, form: FilmFormat, pictures: list[NDArray[Any]], quality
         path = film.finish()
     with av.open(path) as decoded:
         return [planes_of(frame) for frame in decoded.decode(video=0)]
-
-
-def planes_of(frame: av.VideoFrame) -> list[Floats]:
-    kind = "<u2" if frame.format.components[0].bits > 8 else "u1"
-    rows = [np.frombuffer(memoryview(plane), kind).reshape(plane.height, -1)[:, : plane.width] for plane in frame.planes]
-    return [row.astype(float) for row in rows]
 
 
 def shown(planes: list[Floats], form: FilmFormat) -> Floats:

@@ -7,7 +7,6 @@ Light level: SEI payload 144 of Rec. ITU-T H.265 D.2.35; what it counts: CTA-861
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from fractions import Fraction
 from itertools import pairwise, product
@@ -16,11 +15,14 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+from filmreading import boxes, sample_entry
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from lapsebench.core.formats import FilmFormat, FilmKind, LightLevel
+from lapsebench.core.filmframe import LightLevel
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.rates import NAMED_RATES, rate_of
 from lapsebench.errors import EncoderError, OutputError
 from lapsebench.imaging.planes import film_frame
@@ -30,7 +32,6 @@ from lapsebench.io.filmlimits import check_size
 from lapsebench.io.filmpath import film_path
 from lapsebench.io.lightlevel import stated_level, write_light_level
 
-_HOLDERS = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"udta"}
 FILES = [(form, suffix) for form in FilmFormat if form.facts.kind is FilmKind.FILM for suffix in form.facts.suffixes]
 BOXED = [(form, suffix) for form, suffix in FILES if suffix != ".mkv"]
 COLOURS = {FilmFormat.HLG: (9, 18, 9, 1), FilmFormat.PQ: (9, 16, 9, 1), FilmFormat.FFV1: (1, 13, 0, 2)}
@@ -69,27 +70,6 @@ def films(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[FilmFormat, st
 
 
 Films = dict[tuple[FilmFormat, str], FilmWriter]
-
-
-def boxes(data: bytes, start: int = 0, end: int | None = None) -> Iterator[tuple[bytes, bytes]]:
-    """Yield (kind, body) of boxes in order, going into those that hold others."""
-    end = len(data) if end is None else end
-    while start + 8 <= end:
-        size, kind = struct.unpack_from(">I4s", data, start)
-        head = 8
-        if size == 1:
-            (size,), head = struct.unpack_from(">Q", data, start + 8), 16
-        size = size or end - start
-        yield kind, data[start + head : start + size]
-        if kind in _HOLDERS:
-            yield from boxes(data, start + head, start + size)
-        start += size
-
-
-def sample_entry(data: bytes) -> tuple[bytes, dict[bytes, bytes]]:
-    """Return the kind of the first track's samples and the boxes that tell of them."""
-    description = next(body for kind, body in boxes(data) if kind == b"stsd")
-    return description[12:16], dict(boxes(description, 8 + 8 + 78))
 
 
 @pytest.mark.parametrize(("form", "suffix"), BOXED)

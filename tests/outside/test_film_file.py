@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -11,12 +10,11 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+from filmreading import boxes, sample_entry
 
 from lapsebench.core.formats import FilmFormat
 from lapsebench.imaging.planes import film_frame
 from lapsebench.io.encode import FilmWriter
-
-_HOLDERS = {b"moov", b"trak", b"mdia", b"minf", b"stbl"}
 
 
 @pytest.fixture(scope="module", params=["film.mp4", "film.mov"])
@@ -32,28 +30,6 @@ def film_file(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathF
         return film.finish()
 
 
-def boxes(data: bytes, start: int = 0, end: int | None = None) -> Iterator[tuple[bytes, bytes]]:
-    """Yield (kind, body) of boxes in order, going into those that hold others."""
-    end = len(data) if end is None else end
-    while start + 8 <= end:
-        size, kind = struct.unpack_from(">I4s", data, start)
-        head = 8
-        if size == 1:
-            (size,), head = struct.unpack_from(">Q", data, start + 8), 16
-        size = size or end - start
-        yield kind, data[start + head : start + size]
-        if kind in _HOLDERS:
-            yield from boxes(data, start + head, start + size)
-        start += size
-
-
-def colour_box(data: bytes) -> bytes:
-    """Return the body of the colr box in the sample description of the only track."""
-    description = next(body for kind, body in boxes(data) if kind == b"stsd")
-    assert description[12:16] == b"avc1"  # after version, flags, entry count and entry size
-    return next(body for kind, body in boxes(description, 8 + 8 + 78) if kind == b"colr")
-
-
 def test_the_index_comes_before_the_pictures(film_file: Path) -> None:
     kinds = [kind for kind, _ in boxes(film_file.read_bytes())]
     assert kinds[0] == b"ftyp"
@@ -61,7 +37,9 @@ def test_the_index_comes_before_the_pictures(film_file: Path) -> None:
 
 
 def test_the_container_is_tagged_bt709_limited(film_file: Path) -> None:
-    kind, rest = (body := colour_box(film_file.read_bytes()))[:4], body[4:]
+    tag, told = sample_entry(film_file.read_bytes())
+    assert tag == b"avc1"
+    kind, rest = told[b"colr"][:4], told[b"colr"][4:]
     assert struct.unpack_from(">3H", rest) == (1, 1, 1)
     assert (kind, rest[6:]) == ((b"nclx", b"\0") if film_file.suffix == ".mp4" else (b"nclc", b""))
 

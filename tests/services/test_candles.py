@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lapsebench.core.response import Response
 from lapsebench.core.transfer import linear_to_srgb
 from lapsebench.errors import Cancelled
 from lapsebench.services.shotlight import light_of_shot
@@ -110,11 +112,11 @@ def test_a_frame_that_vanishes_before_it_is_asked_does_no_harm(night: Night, mon
     project, _ = gather([night.folder])
     seen = StarFiles.seen
 
-    def missing(self: StarFiles, number: int) -> object:
+    def missing(self: StarFiles, number: int, responses: Sequence[Response]) -> object:
         if number in (10, 11):
             self._frames = list(self._frames)
             self._frames[number] = type(project.frames[0])(night.folder / "gone.jpg")
-        return seen(self, number)
+        return seen(self, number, responses)
 
     monkeypatch.setattr(StarFiles, "seen", missing)
     done = survey(project)

@@ -17,7 +17,8 @@ from PIL import Image
 
 from lapsebench.core.filmlight import FilmLight
 from lapsebench.core.filmsettings import FilmSettings
-from lapsebench.core.formats import FilmFormat, FilmKind
+from lapsebench.core.formatfacts import FilmKind
+from lapsebench.core.formats import FilmFormat
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Frame
 from lapsebench.core.transfer import srgb_to_linear

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import av
 import numpy as np
@@ -19,8 +20,9 @@ from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 from lapsebench.core.view import Aim, View
 from lapsebench.errors import LapsebenchError
 from lapsebench.imaging.framing import framing_of
+from lapsebench.io.cubefile import read_cube
 from lapsebench.io.projectfile import load_project, save_project
-from lapsebench.services import preview
+from lapsebench.services import finish, preview
 from lapsebench.services.film import make_film
 from lapsebench.services.finish import Finish, finish_of
 from lapsebench.services.survey import gather, level, survey
@@ -107,6 +109,32 @@ def test_a_table_changes_the_film_and_a_lost_one_is_told(project: Project, tmp_p
     cube.unlink()
     with pytest.raises(LapsebenchError, match=r"swap\.cube"):
         filmed(seen(project, look=look), tmp_path / "film.mp4")
+
+
+def test_a_damaged_table_is_parsed_once_until_it_changes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    table, read = tmp_path / "bad.cube", Mock(wraps=read_cube)
+    table.write_text("LUT_3D_SIZE 2\n" + "0 0 nothing\n" * 8)
+    monkeypatch.setattr(finish, "read_cube", read)
+    told = set()
+    for _ in range(3):
+        with pytest.raises(LapsebenchError) as error:
+            finish_of(Look(lut=str(table)))
+        told.add(str(error.value))
+    read.assert_called_once_with(table)
+    assert len(told) == 1 and "bad.cube" in told.pop()
+    table.write_text("LUT_1D_SIZE 2\n0 0 0\n1 1 1\n")
+    assert finish_of(Look(lut=str(table))).lut is not None
+
+
+def test_a_table_that_can_be_read_again_is_read_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A drive that fails for a moment says nothing of the file."""
+    table = tmp_path / "good.cube"
+    table.write_text("LUT_1D_SIZE 2\n0 0 0\n1 1 1\n")
+    with monkeypatch.context() as failing:
+        failing.setattr(Path, "open", Mock(side_effect=OSError(5, "Input/output error")))
+        with pytest.raises(LapsebenchError, match="Input/output error"):
+            finish_of(Look(lut=str(table)))
+    assert finish_of(Look(lut=str(table))).lut is not None
 
 
 def test_a_zoom_goes_from_all_to_a_part(project: Project, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QSlider, QToolButton, QVBoxLayout, QWidget
 
-from lapsebench.gui.parts import label_for, soft_label
+from lapsebench.gui.parts import TwoWaySlider, label_for, soft_label
 
 
 class Section(QWidget):
@@ -72,7 +72,7 @@ class NamedSlider(QWidget):
     ) -> None:
         super().__init__(parent)
         self._show = show
-        self.slider = QSlider(Qt.Orientation.Horizontal, self)
+        self.slider = (TwoWaySlider if span[0] < 0 else QSlider)(Qt.Orientation.Horizontal, self)
         self.slider.setRange(*span)
         self.slider.setPageStep(page)
         self.slider.setAccessibleName(name.replace("&", ""))

@@ -10,7 +10,7 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QLabel, QWidget
 
 from lapsebench.core.filmsettings import Crop
-from lapsebench.core.formats import FilmKind
+from lapsebench.core.formatfacts import FilmKind
 from lapsebench.core.rates import NAMED_RATES
 from lapsebench.errors import OutputError
 from lapsebench.gui.commands import change_film

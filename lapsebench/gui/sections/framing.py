@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QVBoxLayout, QWidget
 
 from lapsebench.core.sequence import Frame
 from lapsebench.core.view import MOST_TURN_DEG, Aim, View
 from lapsebench.gui.commands import change_shot, frame_all_alike
 from lapsebench.gui.frame_grips import Ground
 from lapsebench.gui.framelayer import FrameLayer
-from lapsebench.gui.parts import push_button, soft_label
+from lapsebench.gui.parts import button_row, push_button, soft_label
 from lapsebench.gui.sections.base import NamedSlider
 from lapsebench.gui.session import Session
 from lapsebench.services.filmpart import FilmShape, film_shape
@@ -80,9 +80,9 @@ class FramingBox(QWidget):
         column.setSpacing(6)
         column.addWidget(self.switch)
         column.addWidget(self.moves)
-        column.addLayout(_row(self.start, self.end))
+        column.addLayout(button_row(self.start, self.end))
         column.addWidget(self.turn)
-        column.addLayout(_row(self.reset, self.share))
+        column.addLayout(button_row(self.reset, self.share))
         column.addWidget(self.told)
 
     def _connect(self) -> None:
@@ -192,11 +192,3 @@ class FramingBox(QWidget):
 
     def _turn_words(self, step: int) -> str:
         return self.tr("{0}°").format(f"{step / _STEPS:+.1f}".replace("-", "−") if step else "0")
-
-
-def _row(*buttons: QPushButton) -> QHBoxLayout:
-    row = QHBoxLayout()
-    row.setSpacing(4)
-    for button in buttons:
-        row.addWidget(button)
-    return row

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QPushButton, QWidget
+from PySide6.QtWidgets import QCheckBox, QWidget
 
 from lapsebench.gui.framelayer import FrameLayer
 from lapsebench.gui.jobs import Jobs
-from lapsebench.gui.parts import push_button
+from lapsebench.gui.parts import button_row, push_button
 from lapsebench.gui.picture import PictureView, Side
 from lapsebench.gui.sections.balance import BalanceBox
 from lapsebench.gui.sections.base import NamedSlider, Section
@@ -39,7 +39,7 @@ class PictureSection(Section):
         self.full = push_button(self.tr("100 %"), self, spoken=self.tr("Picture at 100 %"), checkable=True)
         self.fit.clicked.connect(self._fit)
         self.full.clicked.connect(self._full)
-        self.content.addLayout(_row(self.fit, self.full))
+        self.content.addLayout(button_row(self.fit, self.full))
         self.dim = QCheckBox(self.tr("&Dim what the film cuts off"), self)
         self.dim.setChecked(True)
         self.dim.setFocusPolicy(Qt.FocusPolicy.TabFocus)
@@ -90,11 +90,3 @@ class PictureSection(Section):
 
     def _percent(self, value: int) -> str:
         return self.tr("{0} %").format(value)
-
-
-def _row(*buttons: QPushButton) -> QHBoxLayout:
-    row = QHBoxLayout()
-    row.setSpacing(4)
-    for button in buttons:
-        row.addWidget(button)
-    return row

@@ -54,7 +54,7 @@ class Night:
     @property
     def good(self) -> Bools:
         """Frames that nothing was done to, (n,)."""
-        good = np.ones(len(self.codes), bool)
+        good = np.ones(self.received_ev.size, bool)
         good[list(self.spoilers)] = False
         return good
 
@@ -70,7 +70,7 @@ def shoot_night(family: Family, seed: int) -> Night:
     scene_ev = np.array([np.log2(luminance(scene).mean(dtype=float)) for scene in scenes])
     settings = _settings(family, scene_ev, random)
     settings, files = told(family.tells, settings, random)
-    received = _received(family, settings, seed, random)
+    received = received_of(family, settings, seed, random)
     camera = _camera(family, random)
     codes = [
         camera.picture(spoil(scene * np.float32(2.0**ev), spoilt.get(i), random), settings[i].names[2], random)
@@ -78,7 +78,7 @@ def shoot_night(family: Family, seed: int) -> Night:
     ]
     change = np.array([False, *(a != b for a, b in itertools.pairwise(settings))])
     patches = sky.patches if sky else None
-    frames = _frames(files, times_s)
+    frames = frames_of(files, times_s)
     return Night(family, codes, frames, scenes, camera, received, scene_ev, change, spoilt, files.disagree, patches, times_s)
 
 
@@ -107,14 +107,14 @@ def _settings(family: Family, scene_ev: Floats, random: Random) -> list[Setting]
     return [settings[0]] * len(settings) if family.steady else settings
 
 
-def _received(family: Family, settings: list[Setting], seed: int, random: Random) -> Floats:
+def received_of(family: Family, settings: list[Setting], seed: int, random: Random) -> Floats:
     """Return marks + bias + flicker, (n,) stops; flicker's sd runs through 0..0.1 stop with the seed."""
     sd = family.flicker_ev if family.flicker_ev is not None else 0.1 * ((seed * 0.37 + random.uniform(0, 0.2)) % 1.0)
     marks = np.array([setting.marks_ev for setting in settings])
     return marks + biases(settings, random) + random.normal(0, sd, marks.size)
 
 
-def _frames(files: Told, times_s: Floats) -> list[Frame]:
+def frames_of(files: Told, times_s: Floats) -> list[Frame]:
     """Return the frames as the program gathers them, gaps found."""
     frames = [
         Frame(Path(f"N{i:04}.jpg"), _START + timedelta(seconds=float(time)), *names, camera="Velmar N2")

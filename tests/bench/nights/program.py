@@ -10,11 +10,13 @@ import numpy as np
 from lapsebench.core.candles import CandleLight
 from lapsebench.core.curves import Responses
 from lapsebench.core.filmlight import LightSettings, film_light
+from lapsebench.core.response import Response, through
 from lapsebench.core.sequence import SPOILT, Fault, Shot
 from lapsebench.core.smoothing import lambda_for_period
 from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.apply import WHITE, apply_gain, light_of_codes
-from lapsebench.imaging.proxy import at_top, measure_frame
+from lapsebench.imaging.pointlight import gathered
+from lapsebench.imaging.proxy import measure_frame
 from lapsebench.services.candles import Seen
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 from nights.curves import Codes
@@ -62,9 +64,12 @@ class _Pictures:
     night: Night
     told: dict[tuple[int, ...], CandleLight] = field(default_factory=dict)
 
-    def seen(self, number: int) -> Seen:
+    def seen(self, number: int, responses: Sequence[Response]) -> Seen:
         codes = self.night.codes[number]
-        return decoded(codes), np.asarray(at_top(codes).any(axis=2)), int(np.iinfo(codes.dtype).max) + 1
+        levels = int(np.iinfo(codes.dtype).max) + 1
+        light = through(np.repeat(srgb_table(levels)[:, None], 3, axis=1), responses)
+        told_to = min(response.told_to for response in responses)
+        return *gathered(codes, light / np.float32(3), told_to=told_to), levels
 
     def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
         return self.told.get(tuple(numbers))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from nights.waves import Floats, Image, Random, Waves, random_field, random_waves, shifted
 
@@ -19,6 +20,8 @@ _RED_RGB = np.array([0.9, 0.25, 0.5], np.float32)
 _TWILIGHT_RGB = np.array([0.75, 0.95, 1.3], np.float32)
 _MOON_RGB = np.array([1.0, 0.97, 0.9], np.float32)
 _SIDEREAL = 2 * np.pi / 86164.09  # radians a second
+TWINKLING_EV = 0.04
+"""Sd of a star's light from frame to frame, stops."""
 _OPEN_S = 1.6  # seconds that a pulsation is averaged over: the exposures that such a sky is shot with
 _Y, _X = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32)
 _UP = 1 - _Y / HEIGHT  # 0 at the foot of the picture, 1 at its top
@@ -74,17 +77,26 @@ class Stars:
 
     def drawn(self, time_s: float) -> Image:
         """Return their light, (h, w), each star spread over the four px it falls on."""
+        x, y, seen = self.places(time_s)
+        light = self.light[seen] * np.exp2(self.scintillation.normal(0, TWINKLING_EV, seen.sum()))
+        return spread(x[seen], y[seen], light, self.size)
+
+    def places(self, time_s: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+        """Return where they are, x and y in px, and which of them are in the picture, all (k,)."""
         turned = self.angle + _SIDEREAL * time_s
         x, y = self.pole[0] + self.radius * np.cos(turned), self.pole[1] + self.radius * np.sin(turned)
-        seen = (x >= 0) & (x < self.size[1] - 1) & (y >= 0) & (y < self.size[0] - 1)
-        x, y, light = x[seen], y[seen], self.light[seen] * np.exp2(self.scintillation.normal(0, 0.04, seen.sum()))
-        left, top = x.astype(int), y.astype(int)
-        drawn = np.zeros(self.size)
-        for right in (0, 1):
-            for down in (0, 1):
-                part = np.abs(1 - right - (x - left)) * np.abs(1 - down - (y - top))
-                np.add.at(drawn, (top + down, left + right), light * part)
-        return drawn.astype(np.float32)
+        return x, y, (x >= 0) & (x < self.size[1] - 1) & (y >= 0) & (y < self.size[0] - 1)
+
+
+def spread(x: Floats, y: Floats, light: Floats, size: tuple[int, int]) -> Image:
+    """Return the light of points, all (k,), spread over the four px each falls on, (h, w) = `size`."""
+    left, top = x.astype(int), y.astype(int)
+    drawn = np.zeros(size)
+    for right in (0, 1):
+        for down in (0, 1):
+            part = np.abs(1 - right - (x - left)) * np.abs(1 - down - (y - top))
+            np.add.at(drawn, (top + down, left + right), light * part)
+    return drawn.astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,103 @@
+"""The truth bench at the size of a real camera: nights of 24-megapixel JPEG or DNG files, surveyed from the files.
+
+Run with `python tests/bench/bench_realsize.py [--kind jpeg|dng] [--seeds N] [--family NAME]`. A night takes some 1.5 GB
+(JPEG) or 6 GB (DNG) of the folder for temporary files while it is read, and some minutes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import cv2
+import numpy as np
+from bench_raw import read_night
+from dng import Sensor, record, write_dng
+from made_files import exif_block
+from nights.families import DEEP_BARS, FAMILIES
+from nights.realsize import FULL_WELL_E, READ_NOISE_E, RealSize, real_size_night
+from PIL import Image
+
+_NIGHTS = (
+    "break-up",
+    "no ground in view",
+    "almost all ground",
+    "pulsating patches",
+    "quiet arc",
+    "dusk to night",
+    "moonrise",
+    "drifting clouds",
+    "S-shaped, break-up",
+    "lifted, break-up",
+    "shoulder, break-up",
+    "no EXIF, break-up",
+)
+_QUALITY = 95
+
+
+def write_frame(made: RealSize, i: int, folder: Path, kind: str) -> None:
+    """Write frame `i` of a night as a file."""
+    cv2.setNumThreads(1)
+    told = made.night.frames[i]
+    assert told.taken is not None
+    if kind == "dng":
+        sensor = Sensor(full_well=FULL_WELL_E * 100 / made.settings[i].names[2], read_noise=READ_NOISE_E)
+        codes = record(made.light(i), sensor, random=np.random.default_rng([made.seed, i, 2]))
+        write_dng(
+            folder / f"N{i:04}.dng",
+            codes,
+            sensor,
+            exposure_s=told.exposure_s or 0,
+            f_number=told.f_number or 0,
+            iso=int(told.iso or 0),
+            taken=told.taken,
+            offset="+00:00",
+        )
+        return
+    shot = {0x829A: told.exposure_s, 0x829D: told.f_number, 0x8827: told.iso and int(told.iso)}
+    when = {
+        0x9003: told.taken.strftime("%Y:%m:%d %H:%M:%S"),
+        0x9291: f"{told.taken.microsecond // 10000:02}",
+        0x9011: "+00:00",
+    }
+    exif = exif_block(shot | when)
+    Image.fromarray(made.codes(i)).save(
+        folder / f"N{i:04}.jpg", quality=_QUALITY, subsampling="4:2:2", exif=b"Exif\0\0" + exif
+    )
+
+
+def main() -> None:
+    """Run the bench."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--kind", choices=("jpeg", "dng"), default="jpeg")
+    parser.add_argument("--seeds", type=int, default=1, help="nights of each family")
+    parser.add_argument("--first-seed", type=int, default=0)
+    parser.add_argument("--family", default="", help="only the family of this name")
+    parser.add_argument("--folder", type=Path, help="keep the files here")
+    arguments = parser.parse_args()
+    for name in (name for name in _NIGHTS if arguments.family in ("", name)):
+        bars = DEEP_BARS if arguments.kind == "dng" else FAMILIES[name].bars
+        for seed in range(arguments.first_seed, arguments.first_seed + arguments.seeds):
+            made = real_size_night(FAMILIES[name], seed)
+            start = time.perf_counter()
+            with tempfile.TemporaryDirectory() as scratch:
+                folder = Path(arguments.folder or scratch) / f"{name.replace(' ', '_')}_{seed}_{arguments.kind}"
+                folder.mkdir(parents=True, exist_ok=True)
+                if len(list(folder.iterdir())) < len(made.night.frames):
+                    with ProcessPoolExecutor(2) as pool:
+                        write = partial(write_frame, made, folder=folder, kind=arguments.kind)
+                        list(pool.map(write, range(len(made.night.frames))))
+                written = time.perf_counter()
+                jitter, step = read_night(made.night, folder)
+            took = f"written in {written - start:.0f} s, surveyed in {time.perf_counter() - written:.0f} s"
+            print(
+                f"  {name:20} night {seed}: {jitter:.4f} / {step:.4f}  bar {bars.jitter} / {bars.step}; {took}", flush=True
+            )
+
+
+if __name__ == "__main__":
+    main()
