@@ -35,33 +35,49 @@ _PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and mo
 _FINE_CODES = 50.0  # codes of the usual point's light
 _LOSS = 2.5
 _ROUNDS = 12
+_BENDS = 8  # splines
+_BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
+_MOST_OF = (0.01, 0.99)
+_DARKEST = 1e-5
 _LEAST_MORE = 0.6  # times: unresolved stars, which turn with the others, are in the noise that was measured
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """How much too steep an estimated curve is: `slope` (k,), natural log, at the light `at_ev` (k,), stops, rising."""
+
+    at_ev: Floats
+    slope: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class CandleLight:
     """`received_ev` (n,): exposure received, stops, up to a constant; `sd_ev` its standard error; NaN where not known.
 
-    `count`: (n,) points that told it, -1 where none were asked.
+    `count`: (n,) points that told it, -1 where none were asked. `bend`: of the curve they were seen through, if estimated.
     """
 
     received_ev: Floats
     sd_ev: Floats
     count: Ints
+    bend: Bend | None = None
 
 
-def candle_light(sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind], guess_ev: Floats) -> CandleLight:
+def candle_light(
+    sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind], guess_ev: Floats, *, curved: bool = False
+) -> CandleLight:
     """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
 
-    `kinds` says by number what a point is; others are left out.
+    `kinds` says by number what a point is; others are left out. `curved`: the light is seen through a curve that was
+    estimated, whose slope is known to some percent only; what stars tell of it while the sky behind them changes counts.
     """
     table = table_of(sightings, kinds)
     n = len(sightings)
-    fit = _Fit(table, n, _start(table, guess_ev))
+    fit = _Fit(table, n, _start(table, guess_ev), curved=curved)
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
-        fit = _Fit(table, n, fit.exposure / np.log(2))
+        fit = _Fit(table, n, fit.exposure / np.log(2), curved=curved)
         fit.solve()
     return fit.result(np.nan_to_num(guess_ev))
 
@@ -92,10 +108,11 @@ class _Fit:
     """Working state: `exposure` (n,) natural log, `light` and `texture` (p,) of the pieces.
 
     `pull`: by how much less of a star is measured the farther it lies from the midst of a px, which spreads it (pixel phase,
-    Lauer 1999): one share for all, to be multiplied by `phase`.
+    Lauer 1999): one share for all, to be multiplied by `phase`. `bend` (k,): natural log of how much too steep an estimated
+    curve is at `hats` (m, k), linear B-splines over the stops of the light around; a star's light goes by that slope.
     """
 
-    def __init__(self, table: Table, n: int, guess_ev: Floats) -> None:
+    def __init__(self, table: Table, n: int, guess_ev: Floats, *, curved: bool) -> None:
         self.table, self.n = table, n
         self.guess = np.nan_to_num(guess_ev)
         self.exposure = self.guess * np.log(2)
@@ -108,6 +125,11 @@ class _Fit:
         self.robust = np.ones(table.piece.size)
         self.lost = np.zeros(n)
         self.pull = 0.0
+        around = np.log2(np.maximum(table.around, _DARKEST))
+        low, high = np.quantile(around, _MOST_OF) if around.size else (0.0, 0.0)
+        self.at_ev = np.linspace(low, high, _BENDS if curved and high > low else 0)
+        self.hats = _hats(around, self.at_ev)
+        self.bend = np.zeros(self.at_ev.size)
         codes = table.light / np.maximum(table.step, 1e-12)
         self.fine = bool(codes.size and np.median(codes) >= _FINE_CODES)
         self.own = _OWN if self.fine else _OWN_COARSE
@@ -126,8 +148,8 @@ class _Fit:
         self._fit_pieces()
 
     def _received(self) -> Floats:
-        received: Floats = np.exp(self.exposure)[self.table.frame] * (1 + self.pull * self.table.phase)
-        return received
+        received = np.exp(self.exposure)[self.table.frame] * (1 + self.pull * self.table.phase)
+        return np.asarray(received * np.exp(self.hats @ self.bend), dtype=float)
 
     def _weight(self) -> Floats:
         awaited = self._received() * self.light[self.table.piece]
@@ -162,23 +184,28 @@ class _Fit:
         place[lamps] = self.n + self.pieces + np.arange(lamps.size)
         on_lamp = np.flatnonzero(table.still)
         size = self.n + self.pieces + lamps.size
-        row = np.concatenate([rows, rows, on_lamp, rows])
-        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]], size + table.frame])
+        bent, which = np.nonzero(self.hats)
+        row = np.concatenate([rows, rows, on_lamp, rows, bent])
+        lost, bend = size + table.frame, size + self.n + which
+        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]], lost, bend])
         scale = np.maximum(np.abs(self.light), 1e-12)[table.piece]
-        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp], -table.step])
+        by_bend = by_exposure[bent] * self.hats[bent, which]
+        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp], -table.step, by_bend])
         root = np.sqrt(weight)
-        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size + self.n))
+        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size + self.n + self.bend.size))
         normal = (jacobian.T @ jacobian).tocsc()
         ridge = normal.diagonal() * 1e-6 + 1e-9 * normal.diagonal().max() + 1e-30
         ridge[: self.n] += 1e-3
-        prior = self._lost_prior()
+        prior, bend_prior = self._lost_prior(), _bend_prior(self.bend.size)
         normal.setdiag(normal.diagonal() + ridge)
-        normal += block_diag([csc_array((size, size)), prior], format="csc")
+        normal += block_diag([csc_array((size, size)), prior, csc_array(bend_prior)], format="csc")
         right = jacobian.T @ (root * off)
-        right[size:] -= prior @ self.lost
+        right[size : size + self.n] -= prior @ self.lost
+        right[size + self.n :] -= bend_prior @ self.bend
         change = splu(csc_array(normal)).solve(right)
         self.exposure += np.clip(change[: self.n], -1.0, 1.0)
-        self.lost += np.clip(change[size:], -1.0, 1.0)
+        self.lost += np.clip(change[size : size + self.n], -1.0, 1.0)
+        self.bend += np.clip(change[size + self.n :], -0.3, 0.3)
         own, both, lost = (
             np.bincount(table.frame, weight * part, minlength=self.n)
             for part in (by_exposure**2, by_exposure * table.step, table.step**2)
@@ -223,7 +250,8 @@ class _Fit:
         count = np.bincount(self.table.frame, minlength=self.n)
         known = (self.info > 0) & (count >= 5)
         sd = np.where(known, self._disagreement() / np.sqrt(np.maximum(self.info, 1e-12)), np.nan) / np.log(2)
-        return CandleLight(np.where(known, self._anchored(known, guess_ev), np.nan), sd, count)
+        bend = Bend(self.at_ev, self.bend) if self.bend.size else None
+        return CandleLight(np.where(known, self._anchored(known, guess_ev), np.nan), sd, count, bend)
 
     def _anchored(self, known: Bools, guess_ev: Floats) -> Floats:
         """Return the exposures, (n,) stops; each run of frames that common points join lies about the guess as a whole.
@@ -253,3 +281,17 @@ class _Fit:
         for i in np.flatnonzero(np.diff(starts) >= LEAST_SEEN):
             more[i] = max(_LEAST_MORE, 1.4826 * float(np.median(off[order[starts[i] : starts[i + 1]]])))
         return more
+
+
+def _hats(stops: Floats, at: Floats) -> Floats:
+    """Return the linear B-splines with even knots `at` (k,) at `stops` (m,), those beyond the ends as at them, (m, k)."""
+    if not at.size:
+        return np.zeros((stops.size, 0))
+    place = np.clip((stops - at[0]) / max(at[-1] - at[0], 1e-6), 0, 1) * (at.size - 1)
+    return np.asarray(np.maximum(1 - np.abs(place[:, None] - np.arange(at.size)), 0.0))
+
+
+def _bend_prior(count: int) -> Floats:
+    """Return the precision (count, count) of the bends: some percent, and smooth."""
+    turns = np.diff(np.eye(count), n=2, axis=0) if count else np.zeros((0, 0))
+    return np.asarray(turns.T @ turns / _BEND_TURN**2 + np.eye(count) / _BEND**2)

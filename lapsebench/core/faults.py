@@ -24,6 +24,8 @@ _BLACK = 0.0012  # linear; a code or two above 0 in sRGB
 _STRAY_STOPS = 0.7
 _STRAY_SHARE = 0.015
 _REACH = 3  # frames looked at on either side
+_BESIDE = 6  # frames on either side that tell how lively the sky is
+_OVER_LIVELY = 4.0  # times the light that comes up anew in those: rays that run are no headlamp
 HIGHLIGHT = 0.99
 """Quantile of tiles and channels that counts as the brightest parts."""
 
@@ -134,10 +136,17 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
     def suspected(places: Ints) -> Bools:
         return np.array([_may_be_stray(values, good[k - 1 : k + 2], gain[k - 1 : k + 2]) for k in places])
 
+    def added(k: int) -> tuple[NDArray[np.float32], Bools]:
+        around = scene(np.array([j for j in range(max(k - _REACH, 0), min(k + _REACH + 1, good.size)) if j != k]))
+        return _added(scene(np.array([k]))[0], around.max(axis=0))
+
     inner = np.arange(1, good.size - 1)  # the first and the last have neighbours on one side only
     for k in inner[by_frames(suspected, inner)].tolist():
-        around = scene(np.array([j for j in range(max(k - _REACH, 0), min(k + _REACH + 1, good.size)) if j != k]))
-        stray[good[k]] = _is_stray(scene(np.array([k]))[0], around.max(axis=0))
+        light, lit = added(k)
+        if lit.mean() > _STRAY_SHARE and _is_warm_patch(light, lit):
+            beside = [j for j in range(max(k - _BESIDE, 1), min(k + _BESIDE + 1, good.size - 1)) if j != k]
+            usual = np.quantile([added(j)[1].mean() for j in beside], 0.75) if beside else 0.0
+            stray[good[k]] = lit.mean() > _OVER_LIVELY * usual
     return stray
 
 
@@ -153,11 +162,10 @@ def _may_be_stray(values: NDArray[np.float32], frames: Ints, gain: NDArray[np.fl
     )
 
 
-def _is_stray(scene: NDArray[np.float32], usual: NDArray[np.float32]) -> bool:
-    """Return whether a frame, (rows, cols, 3), holds light that is nowhere around; `usual`: the most seen there."""
+def _added(scene: NDArray[np.float32], usual: NDArray[np.float32]) -> tuple[NDArray[np.float32], Bools]:
+    """Return light, (rows, cols, 3), that a frame has and none around, and where it is much; `usual`: the most seen there."""
     added = np.maximum(scene - usual, 0.0)
-    lit = luminance(added) > (2.0**_STRAY_STOPS - 1) * np.maximum(luminance(usual), 1e-6)
-    return bool(lit.mean() > _STRAY_SHARE) and _is_warm_patch(added, lit)
+    return added, luminance(added) > (2.0**_STRAY_STOPS - 1) * np.maximum(luminance(usual), 1e-6)
 
 
 def _is_warm_patch(added: NDArray[np.float32], lit: Bools) -> bool:

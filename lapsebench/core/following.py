@@ -69,6 +69,11 @@ class Follower:
         return dict(self._kinds)
 
     @property
+    def speed(self) -> Floats:
+        """How fast each point moves if it turns with the sky, (2, k) px a unit of time; 0 before that is known."""
+        return self._speed(self.star)
+
+    @property
     def _still(self) -> Bools:
         return np.asarray(self._apart & (self._lamp_miss < self._star_miss))
 

@@ -35,7 +35,7 @@ _LEAST_CHANGES = 3  # two losses do not tell a spread: a night of sRGB with two 
 _WORTH_IT = 0.965
 _SURE = 0.9  # one-sided, of Student t
 _OWN = 0.6
-_BEYOND = 0.15  # share of the tiles above which the curve hangs on few
+_USUAL, _BEYOND = 0.75, 0.15  # shares of the tiles: up to there the sky is anyway, and above there the curve hangs on few
 _SLOPE_ERROR = 0.06  # of the slope: from there on the setting changes tell different curves
 _BINS = 24
 _SOUND = 0.5
@@ -173,6 +173,7 @@ class _Fit:
         _, place = np.unique(samples.change, return_inverse=True)
         self._folds = np.asarray(place * min(_FOLDS, samples.changes) // samples.changes)
         self.offset_sd = _OFFSET_SD[1]
+        self._sound = np.ones(samples.pair.size)
         self._parts = self._solve()
 
     def held_out(self) -> Floats:
@@ -202,8 +203,8 @@ class _Fit:
         slopes /= np.median(slopes[:, usual if usual.any() else slice(None)], axis=1, keepdims=True)
         error = slopes.std(axis=0) * np.sqrt(len(slopes) - 1)
         unsure = np.flatnonzero((error > _SLOPE_ERROR) & (ends[:-1] > codes[codes.size // 2] * _FINE))
-        few = float(codes[int((1 - _BEYOND) * (codes.size - 1))])
-        return min(few, float(ends[unsure[0]]) / _FINE) if unsure.size else few
+        least, few = np.quantile(codes, (_USUAL, 1 - _BEYOND))
+        return float(max(min(few, ends[unsure[0]] / _FINE), least) if unsure.size else few)
 
     def losses(self) -> tuple[Floats, Floats]:
         """Return the losses, summed over each setting change, under sRGB and held out under the fit."""

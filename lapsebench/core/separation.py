@@ -54,7 +54,8 @@ class Evidence:
     `settings`: n hashable values, equal where shutter, f-number and ISO are. `after_gap`: (n,) bool, time is missing
     before the frame, so the scene may have moved on. `luminance_ev`, `clipped`,
     `highlight_ev`: (n,), NaN for unreadable frames. `direct_received_ev`: (n,) received exposure as the stars tell it, stops
-    up to a constant, NaN unknown, and `direct_sd` its standard error.
+    up to a constant, NaN unknown, and `direct_sd` its standard error. `direct_step_sd`: how far that may be off where the
+    marks change, as a share of their change: an estimated curve's slope is not that sure.
     """
 
     log_tiles: NDArray[np.float32]
@@ -67,6 +68,7 @@ class Evidence:
     highlight_ev: Floats
     direct_received_ev: Floats | None = None
     direct_sd: Floats | None = None
+    direct_step_sd: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +94,20 @@ def separate(evidence: Evidence, pairs: Pairs | None = None) -> Separated:
     marks = _filled(evidence.exposure_ev)
     changed = _changes(evidence.settings, known)
     direct = None if evidence.direct_received_ev is None else path - evidence.direct_received_ev
-    steps = find_steps(path - marks, pairs, changed, trusted=known, direct=direct, direct_sd=evidence.direct_sd)
+    step_sd = evidence.direct_step_sd * np.abs(np.diff(marks, prepend=marks[:1]))
+    steps = find_steps(
+        path - marks, pairs, changed, trusted=known, direct=direct, direct_sd=evidence.direct_sd, direct_step_sd=step_sd
+    )
     marks = marks + _staircase(steps, n)
     groups = _groups(evidence.settings, known, steps)
     split = split_path(
-        path - marks, groups, evidence.after_gap, direct=direct, direct_sd=evidence.direct_sd, path_sd=path_sd
+        path - marks,
+        groups,
+        evidence.after_gap,
+        direct=direct,
+        direct_sd=evidence.direct_sd,
+        direct_step_sd=step_sd,
+        path_sd=path_sd,
     )
     received = marks + split.bias + np.nan_to_num(split.flicker)
     received = np.where(np.isfinite(evidence.luminance_ev), received, np.nan)

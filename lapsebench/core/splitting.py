@@ -56,6 +56,7 @@ def split_path(
     *,
     direct: Floats | None = None,
     direct_sd: Floats | None = None,
+    direct_step_sd: Floats | None = None,
     path_sd: Floats | None = None,
     rounds: int = 12,
 ) -> Split:
@@ -63,7 +64,8 @@ def split_path(
 
     `groups`: (n,) number of the setting of each frame. `after_gap`: (n,) the scene may turn freely there. `direct`: (n,) the
     scene observed directly, stops up to a constant that may drift slowly, NaN unknown, and `direct_sd` its standard error;
-    single wrong ones do no harm. `path_sd`: (n,) standard error of the path against its neighbours.
+    single wrong ones do no harm. `direct_step_sd`: (n,) stops, sd of a jump of that level to each frame.
+    `path_sd`: (n,) standard error of the path against its neighbours.
 
     `error_ev` is the posterior standard error of a frame's bias + flicker against the frames beside it: the root of half the
     mean variance of the two differences, so that white errors of sd e give e. NaN where the path is unknown.
@@ -74,7 +76,7 @@ def split_path(
         level = float(np.mean(path[known])) if known.any() else 0.0
         unknown = np.where(known, BIAS_SD_EV, np.nan)
         return Split(np.full(n, level), np.zeros(n), np.where(known, 0.0, np.nan), unknown, 0.0, 0.0)
-    model = _Model(path, groups, after_gap, direct_observations(direct, direct_sd, path))
+    model = _Model(path, groups, after_gap, direct_observations(direct, direct_sd, path), direct_step_sd)
     for _ in range(rounds):
         model.fit_scales()
         if not model.reweigh():
@@ -89,7 +91,9 @@ def split_path(
 class _Model:
     """Working state of the fit: weights, stiffness, scene, bias and the level of the direct observations."""
 
-    def __init__(self, path: Floats, groups: Ints, after_gap: Bools, direct: Direct | None) -> None:
+    def __init__(
+        self, path: Floats, groups: Ints, after_gap: Bools, direct: Direct | None, step_sd: Floats | None = None
+    ) -> None:
         n = path.size
         self.known = np.isfinite(path)
         self.path = np.where(self.known, path, 0.0)
@@ -112,6 +116,8 @@ class _Model:
             sd = np.where(direct.known, 1 / np.sqrt(np.maximum(direct.precision, _TINY)), np.inf)
             seen = np.where(np.isfinite(sd), sd, np.nanmax(np.where(np.isfinite(sd), sd, np.nan)))
             self.drift = np.maximum(_DRIFT_EV, _CLOUDY * np.maximum(seen[1:], seen[:-1]))
+            if step_sd is not None:
+                self.drift = np.hypot(self.drift, step_sd[1:])
             self.turn = self.free * first_turns(direct)
         self.place: tuple[int, int] | None = None
 

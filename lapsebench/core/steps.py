@@ -40,13 +40,15 @@ def find_steps(
     trusted: Bools,
     direct: Floats | None = None,
     direct_sd: Floats | None = None,
+    direct_step_sd: Floats | None = None,
 ) -> tuple[Step, ...]:
     """Return the lasting jumps of `path` (n,) stops, NaN where unknown, that no scene makes.
 
     `path` is the path of gains less the marks. A jump counts when it stands out from the differences around it, stays, and
     most tiles of the pair moved alike. Where the marks are `trusted` (known) it must be larger, more so without a
     setting change (`changed`) and where the path jumps about anyway. Where the scene is observed directly (`direct`, (n,)
-    stops up to a constant, NaN unknown, with standard error `direct_sd`) on both sides, path less direct decides instead.
+    stops up to a constant, NaN unknown, with standard error `direct_sd`) on both sides, path less direct decides instead;
+    `direct_step_sd` (n,) is what a jump to each frame may be off by besides.
     """
     frames = np.flatnonzero(np.isfinite(path))
     if frames.size < 4:
@@ -62,6 +64,8 @@ def find_steps(
     found = (np.abs(lasting) > least) & agree & _stays(level, lasting)
     if direct is not None and direct_sd is not None:
         seen, jumps, error = _direct_jumps(level - direct[frames], direct_sd[frames])
+        if direct_step_sd is not None:
+            error = np.hypot(error, direct_step_sd[frames[1:]])
         over = np.diff(frames) > 1  # spoilt frames, over which the sky may do much
         against_marks = against_marks * np.where(over, _OVER_SPOILT, 1.0)
         least = np.maximum(np.where(sure, against_marks, _LEAST_EV), _LEAST_DIRECT_SD * error)

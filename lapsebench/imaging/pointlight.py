@@ -8,6 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import erf
 
 from lapsebench.core.sightings import Lights
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
@@ -27,6 +28,7 @@ _COARSE_FOUND = 6.0  # sds from which on a point is found
 _RING, _FAR = 2.4, 3.6  # px, sds of two kernels of the light around a point where codes are fine
 _BEND = (_RING**2 - _CORE**2) / (_FAR**2 - _RING**2)  # so much of the farther one takes out how the light around bends
 _CELL, _PATCH, _EVERY = 16, 32, 2  # px: from cell to cell, side of the patch that the noise is told from, every so many px
+_STAR = 0.6  # px, sd of a star's image as it usually is
 _NORMAL = 1.4826  # median absolute deviations to an sd
 _FOUND = 10.0
 _SMALL = 1e-4  # of the codes' range
@@ -174,3 +176,20 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     step = (srgb_to_linear(codes + _SMALL) - srgb_to_linear(codes)) / _SMALL / (seen.levels - 1)
     off = np.stack([x, y]) - np.floor([x, y])
     return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step, (off * (1 - off)).sum(axis=0))
+
+
+def trail_share(seen: PointMap, length: Floats) -> Floats:
+    """Return the share 0..1 of its light that is measured of a star that trails over `length` (k,) px, against a point's.
+
+    The kernel's answer to a line: a Gaussian's mean over it, star's and kernel's sds put together.
+    """
+    rings: tuple[tuple[float, float], ...] = ((1.0, _CORE), (-1.0, _COARSE_RING))
+    if seen.levels > _COARSE:
+        rings = ((1.0, _CORE), (-1.0 - _BEND, _RING), (_BEND, _FAR))
+    half = np.maximum(length, 1e-3) / 2
+    of_line, of_point = np.zeros_like(half), 0.0
+    for share, sd in rings:
+        both = np.hypot(sd, _STAR)
+        of_line += share / both**2 * np.sqrt(np.pi / 2) * both / half * erf(half / (np.sqrt(2) * both))
+        of_point += share / both**2
+    return np.asarray(of_line / of_point)

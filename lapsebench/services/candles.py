@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
+from operator import itemgetter
 from typing import Protocol
 
 import numpy as np
@@ -21,7 +22,7 @@ from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
 from lapsebench.errors import FrameError
-from lapsebench.imaging.pointlight import PointMap, find_points, lights_at, point_map
+from lapsebench.imaging.pointlight import PointMap, find_points, lights_at, point_map, trail_share
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -41,11 +42,11 @@ class Look(Protocol):
     def seen(self, number: int, responses: Sequence[Response]) -> Seen:
         """Return a frame as the responses of R, G and B see it. Raises FrameError where it can't be decoded."""
 
-    def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
-        """Return what the stars told of these frames before, None if nothing did."""
+    def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
+        """Return what the stars told of these frames, seen through these responses, before; None if nothing did."""
 
-    def keep(self, numbers: Sequence[int], told: CandleLight) -> None:
-        """Keep what the stars told of these frames."""
+    def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
+        """Keep what the stars told of these frames, seen through these responses."""
 
 
 _UNSURE_EV = 0.004  # stops: half of the jitter that nobody sees
@@ -93,6 +94,13 @@ def ask_candles(
     return asking.told(wanted | doubted, told)
 
 
+def keep_straightened(shot: Shot, told: CandleLight, look: Look, responses: Sequence[Response]) -> None:
+    """Keep what the stars told of a shot as seen through `responses`, the curve that was straightened by it."""
+    for stretch in _stretches(told.count >= 0):
+        part = CandleLight(told.received_ev[stretch], told.sd_ev[stretch], told.count[stretch])
+        look.keep([shot.first + int(k) for k in stretch], responses, part)
+
+
 def filled_in(light: Light, candles: CandleLight) -> Light:
     """Return the light with the exposures of frames that the tiles know nothing of, as the candles tell them."""
     blank = np.isnan(light.flicker_ev) & np.isfinite(candles.received_ev) & np.isfinite(light.luminance_ev)
@@ -126,18 +134,21 @@ class _Asking:
             return known
         total, done = sum(stretch.size for stretch in stretches), 0
         received, sd = np.full(wanted.size, np.nan), np.full(wanted.size, np.nan)
-        count = np.full(wanted.size, -1)
+        count, bends = np.full(wanted.size, -1), []
         for stretch in stretches:
             members = [self.shot.first + int(k) for k in stretch]
-            told = self.look.recalled(members) or self._asked(members, stretch, partial(self._report, done, total))
+            recalled = self.look.recalled(members, self.responses)
+            told = recalled or self._asked(members, stretch, partial(self._report, done, total))
             received[stretch], sd[stretch], count[stretch] = told.received_ev, told.sd_ev, told.count
             done += stretch.size
-        return CandleLight(received, sd, count)
+            bends.append((np.maximum(told.count, 0).sum(), told.bend))
+        return CandleLight(received, sd, count, max(bends, key=itemgetter(0))[1])
 
     def _asked(self, members: Sequence[int], stretch: Ints, tick: Callable[[int], None]) -> CandleLight:
         times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
-        told = candle_light(*_sighted(times, maps, tick), self.light.received_ev[stretch])
-        self.look.keep(members, told)
+        curved = any(response.estimated for response in self.responses)
+        told = candle_light(*_sighted(times, maps, tick), self.light.received_ev[stretch], curved=curved)
+        self.look.keep(members, self.responses, told)
         return told
 
     def _report(self, before: int, total: int, done: int) -> None:
@@ -190,31 +201,42 @@ def _stretches(wanted: Bools) -> list[Ints]:
 
 
 def _sighted(
-    times: Floats, maps: Iterable[PointMap | None], tick: Callable[[int], None]
+    times: _Times, maps: Iterable[PointMap | None], tick: Callable[[int], None]
 ) -> tuple[list[Sighting | None], dict[int, Kind]]:
     """Return what is seen in frames taken at `times`, in order, and what the points are."""
     sightings: list[Sighting | None] = []
     follower: Follower | None = None
-    for time, seen in zip(times, maps, strict=True):
+    for time, shutter, seen in zip(times.taken, times.open, maps, strict=True):
         tick(len(sightings))
         if seen is None or (follower is not None and seen.core.shape != follower.size):
             sightings.append(None)
             continue
         follower = follower or Follower(seen.core.shape)
         follower.step(float(time), find_points(seen)[:2])
-        sightings.append(Sighting(follower.number, lights_at(seen, *follower.star), lights_at(seen, *follower.lamp)))
+        stars = lights_at(seen, *follower.star)
+        stars = replace(stars, light=stars.light / trail_share(seen, np.hypot(*follower.speed) * shutter))
+        sightings.append(Sighting(follower.number, stars, lights_at(seen, *follower.lamp)))
     return sightings, follower.kinds if follower else {}
 
 
-def _times(numbers: Sequence[int], frames: Sequence[Frame]) -> Floats:
-    """Return when each frame was taken, in units of the usual interval; counted where the files don't tell."""
+@dataclass(frozen=True, slots=True)
+class _Times:
+    """When frames were taken and how long they were exposed, (n,) each, in units of the usual interval; 0 if unknown."""
+
+    taken: Floats
+    open: Floats
+
+
+def _times(numbers: Sequence[int], frames: Sequence[Frame]) -> _Times:
+    """Return the frames' times, counted where the files don't tell."""
     taken = [frames[i].taken for i in numbers]
-    counted = np.arange(len(taken), dtype=float)
+    counted = _Times(np.arange(len(taken), dtype=float), np.zeros(len(taken)))
     if len(taken) < 2 or any(time is None for time in taken):
         return counted
     seconds = np.array([time.timestamp() for time in taken if time is not None])
     usual = float(np.median(np.diff(seconds)))
-    return (seconds - seconds[0]) / usual if usual > 0 else counted
+    shutters = np.array([frames[i].exposure_s or 0.0 for i in numbers])
+    return _Times((seconds - seconds[0]) / usual, shutters / usual) if usual > 0 else counted
 
 
 def _maps(numbers: Sequence[int], look: Look, responses: Sequence[Response]) -> Iterator[PointMap | None]:

@@ -15,14 +15,16 @@ from lapsebench.core.chunks import WORKERS
 from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
+from lapsebench.core.pairwise import Pairs
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.response import Response
+from lapsebench.core.response_bent import unbent
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
 from lapsebench.core.uncertainty import SURE_ERRORS, uncertain_frames
 from lapsebench.services.bumped import bumped_frames
-from lapsebench.services.candles import Look, ask_candles, filled_in
+from lapsebench.services.candles import Look, ask_candles, filled_in, keep_straightened
 from lapsebench.services.metering import Metering, metered
 from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev, responses_of, seen_tiles
 
@@ -30,6 +32,7 @@ Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 _MOST_ROUNDS = 4
 _AT_A_TIME = 256  # frames
+_CURVE_STEP_SD = 0.02  # of a setting change: what stars may be off by where the curve's slope is some percent off
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,15 @@ def light_of_shot(
     usable = tiles.readable & ~black & ~stray & ~bumped & ~unusable  # in blown frames some stars are not
     if look is not None:
         ask = partial(ask_candles, shot, frames, usable=usable, look=look, responses=responses, tick=tick)
-        separated = _with_stars(evidence, separated, ask)
+        separated, candles = _with_stars(evidence, separated, ask)
+        straight = unbent(responses, candles.bend) if candles else None
+        if candles and straight:
+            responses = straight
+            evidence, _, colour_ev = _evidence(tiles, members, spoilt, responses)
+            evidence, metering = metered(evidence, tiles, shot.area, good, responses=responses)
+            evidence.weights[stray | bumped] = 0
+            separated = _given(evidence, candles)
+            keep_straightened(shot, candles, look, responses)
     disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)
     uncertain = uncertain_frames(separated.light.error_ev, spoilt | stray | bumped)
     found = {
@@ -100,7 +111,9 @@ def light_of_shot(
     return ShotLight(separated.light, responses, faults, notes, colour_ev, metering)
 
 
-def _with_stars(evidence: Evidence, separated: Separated, ask: Callable[..., CandleLight | None]) -> Separated:
+def _with_stars(
+    evidence: Evidence, separated: Separated, ask: Callable[..., CandleLight | None]
+) -> tuple[Separated, CandleLight | None]:
     """Return the light with what the stars tell of frames that it is not sure of; knowing that, it may doubt some more."""
     candles: CandleLight | None = None
     for _ in range(_MOST_ROUNDS):
@@ -108,10 +121,16 @@ def _with_stars(evidence: Evidence, separated: Separated, ask: Callable[..., Can
         if told is None or told is candles:
             break
         candles = told
-        evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev)
-        separated = separate(evidence, separated.pairs)
-        separated = replace(separated, light=filled_in(separated.light, candles))
-    return separated
+        separated = _given(evidence, candles, separated.pairs)
+    return separated, candles
+
+
+def _given(evidence: Evidence, candles: CandleLight, pairs: Pairs | None = None) -> Separated:
+    """Return the light, given what the stars told."""
+    step_sd = 0.0 if candles.bend is None else _CURVE_STEP_SD
+    evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev, direct_step_sd=step_sd)
+    separated = separate(evidence, pairs)
+    return replace(separated, light=filled_in(separated.light, candles))
 
 
 def at_moves(

@@ -7,45 +7,48 @@ from hashlib import blake2b
 
 import numpy as np
 
-from lapsebench.core.candles import CandleLight
+from lapsebench.core.candles import Bend, CandleLight
 from lapsebench.core.response import Response
 from lapsebench.core.sequence import Frame
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.candles import Seen
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 5  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 7  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
     """The stills of a project as the stars are asked about them; see `candles.Look`."""
 
-    def __init__(self, frames: Sequence[Frame], responses: Sequence[Response], store: MeasureStore | None = None) -> None:
-        self._frames, self._responses = frames, tuple(responses)
+    def __init__(self, frames: Sequence[Frame], store: MeasureStore | None = None) -> None:
+        self._frames = frames
         self._store = store or MeasureStore()
 
     def seen(self, number: int, responses: Sequence[Response]) -> Seen:
         """Return a frame's light, brought down in size. Raises FrameError."""
         return star_light(self._frames[number], responses)
 
-    def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
+    def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
         """Return what the stars told of these frames before, if the files are the same."""
-        key = self._key(numbers)
-        known = self._store.arrays(key, ("received_ev", "sd_ev", "count")) if key else None
-        if known is None or any(values.shape != (len(numbers),) for values in known):
+        key = self._key(numbers, responses)
+        known = self._store.arrays(key, ("received_ev", "sd_ev", "count", "bend")) if key else None
+        if known is None or any(values.shape != (len(numbers),) for values in known[:3]) or known[3].shape[:1] != (2,):
             return None
-        received, sd, count = known
-        return CandleLight(received.astype(float), sd.astype(float), count.astype(np.intp))
+        received, sd, count, bend = known
+        return CandleLight(
+            received.astype(float), sd.astype(float), count.astype(np.intp), Bend(*bend) if bend.size else None
+        )
 
-    def keep(self, numbers: Sequence[int], told: CandleLight) -> None:
+    def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
         """Keep what the stars told of these frames."""
-        key = self._key(numbers)
+        key = self._key(numbers, responses)
         if key:
-            self._store.keep_arrays(key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count)
+            bend = np.zeros((2, 0)) if told.bend is None else np.stack([told.bend.at_ev, told.bend.slope])
+            self._store.keep_arrays(key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count, bend=bend)
 
-    def _key(self, numbers: Sequence[int]) -> str | None:
+    def _key(self, numbers: Sequence[int], responses: Sequence[Response]) -> str | None:
         """Return what stands for these files as they are now, their times and the responses; None where one is gone."""
-        digest = blake2b(f"candles {_VERSION}\0{self._responses!r}".encode(), digest_size=20)
+        digest = blake2b(f"candles {_VERSION}\0{tuple(responses)!r}".encode(), digest_size=20)
         for number in numbers:
             frame = self._frames[number]
             stamp = self._store.stamp(frame.path)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.area import AreaKind, Box, Skyline
-from lapsebench.core.curves import Responses, curve_for
+from lapsebench.core.curves import CameraCurve, Responses, curve_for, kind_of
 from lapsebench.core.faults import Tiles
 from lapsebench.core.filmlight import FilmLight, LightSettings, film_light
 from lapsebench.core.metering import FrameMeasure
@@ -107,6 +107,7 @@ def survey(project: Project, *, tick: Tick = silent, measured: Measured | None =
             shots.append(part)
             lights.append(_light(part, frames, measures, _responses(project, shot), tick, tiles=own))
     tick(count, count)
+    project = replace(project, curves=_straightened(project.curves, shots, frames, lights))
     return _survey(project, frames, shots, measures, lights)
 
 
@@ -151,12 +152,26 @@ def _light(
     def on(done: int, total: int) -> None:
         tick(count + done, count + total)
 
-    look = StarFiles(frames, responses)
+    look = StarFiles(frames)
     return light_of_shot(shot, frames, measures, responses=responses, tiles=tiles, look=look, tick=on)
 
 
 def _responses(project: Project, shot: Shot) -> Responses:
     return curve_for(project.curves, project.frames[shot.first], use=project.use_curve)
+
+
+def _straightened(
+    curves: Sequence[CameraCurve], shots: Sequence[Shot], frames: Sequence[Frame], lights: Sequence[ShotLight]
+) -> tuple[CameraCurve, ...]:
+    """Return the curves as the stars of the longest shot of each kind straightened them."""
+    longest = {kind_of(frames[shot.first]): light for shot, light in sorted(zip(shots, lights, strict=True), key=_length)}
+    known = {curve.kind: curve.responses for curve in curves}
+    told = {kind: light.responses for kind, light in longest.items() if any(each.estimated for each in light.responses)}
+    return tuple(replace(curve, responses=(known | told)[curve.kind]) for curve in curves)
+
+
+def _length(part: tuple[Shot, ShotLight]) -> int:
+    return len(part[0].frames)
 
 
 def _light_key(shot: Shot) -> tuple[int, int, AreaKind, Box | None, Skyline | None]:

@@ -82,7 +82,7 @@ def test_without_metadata_the_steps_are_found_all_the_same(demo_survey: Survey, 
     bare = [
         replace(f, exposure_s=None, f_number=None, iso=None, faults=f.faults - MEASURED) for f in demo_survey.project.frames
     ]
-    look = StarFiles(bare, demo_survey.responses[0])
+    look = StarFiles(bare)
     light = light_of_shot(demo_survey.project.shots[0], bare, demo_survey.measures, look=look).light
     used = np.array(used_frames(demo_survey.project))
     off = np.diff(light.received_ev[used] - column(truth, "received_ev")[used])

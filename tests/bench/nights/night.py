@@ -16,7 +16,7 @@ from lapsebench.core.transfer import luminance
 from nights.camera import FULL_WELL_E, Camera, Setting, biases
 from nights.curves import Codes, tone_curve
 from nights.families import Family
-from nights.ground import random_ground
+from nights.ground import Ground, random_ground
 from nights.large import SCALE, large_scene, many_stars
 from nights.metadata import Told, told
 from nights.photographer import shoot
@@ -66,10 +66,13 @@ def shoot_night(family: Family, seed: int) -> Night:
     spoilt = spoilers(family.frames, random) if family.spoilt else {}
     if spoilt:
         times_s = times_s + 40 * family.every_s * (np.arange(family.frames) >= round(0.8 * family.frames))
-    sky, scenes = _scenes(family, times_s, random)
-    scene_ev = np.array([np.log2(luminance(scene).mean(dtype=float)) for scene in scenes])
-    settings = _settings(family, scene_ev, random)
+    sky, ground = (family.sky(random, times_s), random_ground(random, family.ground)) if family.sky else (None, None)
+    scenes = _scenes(family, sky, ground)
+    settings = _settings(family, _scene_ev(scenes), random)
     settings, files = told(family.tells, settings, random)
+    if family.large and sky and ground:
+        stars = many_stars(random)
+        scenes = [large_scene(sky, ground, stars, i, setting.names[0]) for i, setting in enumerate(settings)]
     received = received_of(family, settings, seed, random)
     camera = _camera(family, random)
     codes = [
@@ -79,19 +82,21 @@ def shoot_night(family: Family, seed: int) -> Night:
     change = np.array([False, *(a != b for a, b in itertools.pairwise(settings))])
     patches = sky.patches if sky else None
     frames = frames_of(files, times_s)
-    return Night(family, codes, frames, scenes, camera, received, scene_ev, change, spoilt, files.disagree, patches, times_s)
+    seen = camera, received, _scene_ev(scenes), change
+    return Night(family, codes, frames, scenes, *seen, spoilt, files.disagree, patches, times_s)
 
 
-def _scenes(family: Family, times_s: Floats, random: Random) -> tuple[Sky | None, list[Image]]:
-    if family.sky is None:
-        return None, real_scenes(family.real, family.frames)
-    sky, ground = family.sky(random, times_s), random_ground(random, family.ground)
-    if family.large:
-        stars = many_stars(random)
-        return sky, [large_scene(sky, ground, stars, i) for i in range(times_s.size)]
-    if family.steady:
-        return sky, [ground.under(sky.drawn(0))] * times_s.size
-    return sky, [ground.under(sky.drawn(i)) for i in range(times_s.size)]
+def _scenes(family: Family, sky: Sky | None, ground: Ground | None) -> list[Image]:
+    """Return the scenes, of a large family small ones without stars."""
+    if sky is None or ground is None:
+        return real_scenes(family.real, family.frames)
+    count = 1 if family.steady else sky.times_s.size
+    drawn = [ground.under(sky.drawn(i, stars=not family.large)) for i in range(count)]
+    return drawn * family.frames if family.steady else drawn
+
+
+def _scene_ev(scenes: list[Image]) -> Floats:
+    return np.array([np.log2(luminance(scene).mean(dtype=float)) for scene in scenes])
 
 
 def _camera(family: Family, random: Random) -> Camera:

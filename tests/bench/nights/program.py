@@ -62,7 +62,7 @@ class _Pictures:
     """The pictures of a night as the stars are asked about them, and what they told."""
 
     night: Night
-    told: dict[tuple[int, ...], CandleLight] = field(default_factory=dict)
+    told: dict[object, CandleLight] = field(default_factory=dict)
 
     def seen(self, number: int, responses: Sequence[Response]) -> Seen:
         codes = self.night.codes[number]
@@ -71,11 +71,11 @@ class _Pictures:
         told_to = min(response.told_to for response in responses)
         return *gathered(codes, light / np.float32(3), told_to=told_to), levels
 
-    def recalled(self, numbers: Sequence[int]) -> CandleLight | None:
-        return self.told.get(tuple(numbers))
+    def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
+        return self.told.get((*numbers, *responses))
 
-    def keep(self, numbers: Sequence[int], told: CandleLight) -> None:
-        self.told[tuple(numbers)] = told
+    def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
+        self.told[*numbers, *responses] = told
 
 
 def _gain(night: Night, shot_light: ShotLight, settings: LightSettings) -> Floats:

@@ -18,10 +18,11 @@ from nights.camera import Camera, Setting
 from nights.curves import Codes, tone_curve
 from nights.families import Family
 from nights.ground import Ground, random_ground
+from nights.large import trailed
 from nights.metadata import told
 from nights.night import Night, frames_of, received_of
 from nights.photographer import shoot
-from nights.sky import TWINKLING_EV, Sky, Stars, spread
+from nights.sky import Sky, Stars
 from nights.waves import Floats, Image, Random
 
 WIDTH, HEIGHT = 6000, 4000
@@ -34,7 +35,6 @@ _IN_VIEW = 0.112  # share of the sky that 20 mm see on 36 x 24 mm
 _DISC = 1.3  # widths about the pole within which stars are drawn
 _MAGNITUDE_5 = 0.18  # light summed over its px, white 1, at an exposure of 0 stops through 20 mm
 _BLUR = 1.0  # px, sd of a star's image
-_TRAIL = 5  # moments of an exposure at which the stars are drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +58,8 @@ class RealSize:
 
     def _points(self, i: int) -> Image:
         """Return the light of the stars, (h, w), trailed over the time the shutter is open."""
-        open_s, random = self.settings[i].names[0], np.random.default_rng([self.seed, i, 1])
-        light = self.stars.light * np.exp2(random.normal(0, TWINKLING_EV, self.stars.light.size)) / _TRAIL
-        moments = self.night.times_s[i] + open_s * (np.arange(_TRAIL) / _TRAIL)
-        places = [self.stars.places(float(moment)) for moment in moments]
-        x, y, of = np.concatenate([np.stack([x, y, light])[:, seen] for x, y, seen in places], axis=1)
-        return np.asarray(cv2.GaussianBlur(spread(x, y, of, self.stars.size), (0, 0), _BLUR), np.float32)
+        random = np.random.default_rng([self.seed, i, 1])
+        return trailed(self.stars, float(self.night.times_s[i]), self.settings[i].names[0], _BLUR, random)
 
     def codes(self, i: int) -> Codes:
         """Return the 8-bit codes of frame `i`, (h, w, 3), with the sensor's noise."""
