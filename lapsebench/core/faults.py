@@ -163,7 +163,7 @@ def _may_be_stray(values: NDArray[np.float32], frames: Ints, gain: NDArray[np.fl
 
 
 def _added(scene: NDArray[np.float32], usual: NDArray[np.float32]) -> tuple[NDArray[np.float32], Bools]:
-    """Return light, (rows, cols, 3), that a frame has and none around, and where it is much; `usual`: the most seen there."""
+    """Return light, (rows, cols, 3), that a frame has and none around, and where much; `usual`: the most seen there."""
     added = np.maximum(scene - usual, 0.0)
     return added, luminance(added) > (2.0**_STRAY_STOPS - 1) * np.maximum(luminance(usual), 1e-6)
 

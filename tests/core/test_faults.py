@@ -76,3 +76,13 @@ def test_the_brightest_parts_are_numpys_quantile(size: int) -> None:
     values = np.random.default_rng(size).random((5, size)).astype(np.float32)
     values[2] = np.nan
     np.testing.assert_allclose(brightest(values), np.quantile(values.astype(float), HIGHLIGHT, axis=1), rtol=1e-6)
+
+
+def test_pale_rays_that_run_over_a_lively_sky_are_no_stray_light_but_a_lamp_among_them_is(tiles: Tiles) -> None:
+    """Lower borders of aurora are pinkish white, and a ray that runs is in no other frame where it is."""
+    for i in range(N):
+        left = (7 * i) % (COLS - 4)
+        tiles.rgb[i, 2:10, left : left + 3] += np.array((0.25, 0.3, 0.2), np.float32)
+    assert not stray_light_frames(tiles, np.zeros(N), np.ones(N, bool)).any()
+    tiles.rgb[15, 8:, 2:22] += np.array((0.9, 0.8, 0.5), np.float32)
+    assert np.flatnonzero(stray_light_frames(tiles, np.zeros(N), np.ones(N, bool))).tolist() == [15]

@@ -1,0 +1,80 @@
+"""Stars straighten an estimated curve: their light is constant, and its height in codes goes by the curve's slope."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from lapsebench.core.candles import Bend, candle_light
+from lapsebench.core.following import Kind
+from lapsebench.core.response import Origin, Response, knots, srgb_response
+from lapsebench.core.response_bent import unbent
+from lapsebench.core.sightings import Lights, Sighting
+from lapsebench.core.transfer import srgb_to_linear
+
+Floats = NDArray[np.float64]
+FRAMES, STARS = 90, 200
+PLAIN = np.log2(srgb_to_linear(knots()))
+
+
+def too_steep(stops: Floats) -> Floats:
+    """Return how much too steep the curve is, natural log, at light of so many stops as it sees it."""
+    return 0.03 * (stops + 4)
+
+
+def night(random: np.random.Generator, received_ev: Floats) -> tuple[list[Sighting], dict[int, Kind]]:
+    """Return stars seen through a bent curve before curtains of light that come and go, elsewhere at other times."""
+    light = 0.002 * random.pareto(1.2, STARS).clip(0.2, 20)
+    sky_ev = -6 + 2.5 * np.exp(-(((np.arange(FRAMES) - 50) / 12) ** 2)) + random.normal(0, 0.1, FRAMES)
+    curtains = gaussian_filter1d(random.normal(0, 2.5, (FRAMES, STARS)), 4, axis=0)
+    seen = []
+    for ev, sky, uneven in zip(received_ev, sky_ev, curtains, strict=True):
+        around = ev + sky + uneven
+        bent = np.exp(too_steep(around))
+        measured = 2.0**ev * light * bent * (1 + random.normal(0, 0.02, STARS))
+        noise = np.full(STARS, 2e-5)
+        lights = Lights(measured + random.normal(0, noise), 2.0**around, noise, np.zeros(STARS), np.full(STARS, 1 / 3))
+        seen.append(Sighting(np.arange(STARS), lights, lights))
+    return seen, dict.fromkeys(range(STARS), Kind.STAR)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_setting_changes_are_told_through_a_curve_that_is_some_percent_off(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    received = np.repeat([0.0, 1.0, -1.0, 0.5], [20, 30, 20, 20]) + random.normal(0, 0.03, FRAMES)
+    seen, kinds = night(random, received)
+    bent, straight = (candle_light(seen, kinds, received, curved=curved) for curved in (False, True))
+    changes = [np.abs(np.diff(told.received_ev - received)[[19, 49, 69]]).max() for told in (bent, straight)]
+    assert changes[0] > 0.04
+    assert changes[1] < 0.015
+    assert straight.bend is not None
+    off = straight.bend.slope - too_steep(straight.bend.at_ev)
+    assert np.std(off) < 0.02
+    assert bent.bend is None
+
+
+def bent_response() -> Response:
+    """Return sRGB made too steep as `too_steep` says, and known to be estimated."""
+    stops = (PLAIN[1:] + PLAIN[:-1]) / 2
+    rise = np.diff(np.exp2(PLAIN)) * np.exp(too_steep(stops))
+    light = np.exp2(PLAIN[0]) * np.exp(too_steep(stops[:1])) + np.concatenate([[0.0], np.cumsum(rise)])
+    ev = np.log2(light / light[-1])
+    return Response(tuple(knots()), tuple(ev), Origin.MEASURED, changes=5)
+
+
+def test_the_curve_is_straight_once_its_bend_is_taken_out() -> None:
+    bent = bent_response()
+    at = np.linspace(-9.0, 0.0, 30)
+    told = unbent((bent,) * 3, Bend(np.interp(at, PLAIN, bent.ev), too_steep(at)))
+    assert told is not None
+    assert np.abs(np.array(bent.ev) - PLAIN).max() > 0.3
+    assert np.abs(np.array(told[0].ev) - PLAIN)[8:].max() < 0.05
+
+
+def test_curves_that_are_straight_or_not_estimated_are_left() -> None:
+    at = np.linspace(-8.0, -1.0, 8)
+    assert unbent((bent_response(),) * 3, Bend(at, np.full(8, 0.2))) is None  # a common factor of all light bends nothing
+    assert unbent((bent_response(),) * 3, None) is None
+    assert unbent((srgb_response(),) * 3, Bend(at, 0.1 * at)) is None
