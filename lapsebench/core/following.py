@@ -69,9 +69,9 @@ class Follower:
         return dict(self._kinds)
 
     @property
-    def speed(self) -> Floats:
-        """How fast each point moves if it turns with the sky, (2, k) px a unit of time; 0 before that is known."""
-        return self._speed(self.star)
+    def moving(self) -> bool:
+        """Whether the motion is known by now."""
+        return self._moving
 
     @property
     def _still(self) -> Bools:
@@ -89,7 +89,7 @@ class Follower:
         self._time = time
         if elapsed > _LONG:
             self._drop(np.ones(self.number.size, bool))
-        self.star = self.star + elapsed * self._speed(self.star)
+        self.star = self.star + elapsed * self.speed(self.star)
         self._known_for += self._moving
         if found.shape[1]:
             self._match(found)
@@ -98,7 +98,8 @@ class Follower:
             self._add(time, found)
         self._forget()
 
-    def _speed(self, xy: Floats) -> Floats:
+    def speed(self, xy: Floats) -> Floats:
+        """Return how fast what turns with the sky moves at `xy` (2, k) px, the same shape, px a unit of time."""
         moved: Floats = (self._terms(xy) @ self._motion).T
         return moved
 

@@ -178,13 +178,14 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step, (off * (1 - off)).sum(axis=0))
 
 
-def trail_share(seen: PointMap, length: Floats) -> Floats:
+def trail_share(length: Floats, *, levels: int) -> Floats:
     """Return the share 0..1 of its light that is measured of a star that trails over `length` (k,) px, against a point's.
 
-    The kernel's answer to a line: a Gaussian's mean over it, star's and kernel's sds put together.
+    `levels`: codes a channel has, as for `point_map`. The kernel's answer to a line: a Gaussian's mean over it, the sds of
+    star and kernel put together.
     """
     rings: tuple[tuple[float, float], ...] = ((1.0, _CORE), (-1.0, _COARSE_RING))
-    if seen.levels > _COARSE:
+    if levels > _COARSE:
         rings = ((1.0, _CORE), (-1.0 - _BEND, _RING), (_BEND, _FAR))
     half = np.maximum(length, 1e-3) / 2
     of_line, of_point = np.zeros_like(half), 0.0

@@ -206,6 +206,7 @@ def _sighted(
     """Return what is seen in frames taken at `times`, in order, and what the points are."""
     sightings: list[Sighting | None] = []
     follower: Follower | None = None
+    early: list[_Early] = []
     for time, shutter, seen in zip(times.taken, times.open, maps, strict=True):
         tick(len(sightings))
         if seen is None or (follower is not None and seen.core.shape != follower.size):
@@ -213,10 +214,31 @@ def _sighted(
             continue
         follower = follower or Follower(seen.core.shape)
         follower.step(float(time), find_points(seen)[:2])
-        stars = lights_at(seen, *follower.star)
-        stars = replace(stars, light=stars.light / trail_share(seen, np.hypot(*follower.speed) * shutter))
-        sightings.append(Sighting(follower.number, stars, lights_at(seen, *follower.lamp)))
+        one = Sighting(follower.number, lights_at(seen, *follower.star), lights_at(seen, *follower.lamp))
+        early.append(_Early(len(sightings), one, follower.star, float(shutter), seen.levels))
+        sightings.append(one)
+        if follower.moving:
+            for each in early:
+                sightings[each.place] = each.untrailed(follower)
+            early.clear()
     return sightings, follower.kinds if follower else {}
+
+
+@dataclass(frozen=True, slots=True)
+class _Early:
+    """A sighting, number `place`, with stars at `xy` (2, k) px, before the motion that they trail by is known."""
+
+    place: int
+    sighting: Sighting
+    xy: Floats
+    open: float
+    levels: int
+
+    def untrailed(self, follower: Follower) -> Sighting:
+        """Return it with the stars as bright as if they had not trailed."""
+        length = np.hypot(*follower.speed(self.xy)) * self.open
+        star = replace(self.sighting.star, light=self.sighting.star.light / trail_share(length, levels=self.levels))
+        return replace(self.sighting, star=star)
 
 
 @dataclass(frozen=True, slots=True)

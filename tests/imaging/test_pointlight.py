@@ -80,6 +80,6 @@ def test_what_a_trail_takes_off_a_star_is_known(levels: int, length: float) -> N
 
     none = np.zeros(x.shape, bool)
     point, trail = (point_map(drawn(places).astype(np.float32), none, levels=levels) for places in (np.zeros(1), moments))
-    share = trail_share(trail, np.array([length]))[0]
+    share = trail_share(np.array([length]), levels=levels)[0]
     assert trail.core[30, 30] / point.core[30, 30] == pytest.approx(share, rel=0.025)
     assert share < 1
