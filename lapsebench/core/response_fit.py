@@ -42,16 +42,18 @@ _SOUND = 0.5
 _CLIPS, _NEVER_CLIPS = 0.25, 1.0  # times a tile's own change under white: may clip, and never does
 _SLOPES = (0.15, 12.0)  # of h against sRGB's stops
 _SCALES = (0.2, 5.0)
+_OFF_SCALE, _SURE_ERRORS = 0.15, 4.0  # break-ups and flicker hide a tenth
 _SCALE_SD, _FLICKER_EV, _UNSEEN_EV = 0.3, 0.1, 0.2
 
 
 def fit_responses(shots: Sequence[Around]) -> tuple[Response, ...]:
     """Return the responses of the channels, as the frames around the setting changes of all shots tell them together.
 
-    They are of the pictures only where the fit predicts the tiles of setting changes that it was not fitted to surely and
-    worthwhile better than sRGB does, misfits taken alike: with one free offset a pair, in stops of equal size. All channels
-    get the curve of the middle one, green: coding keeps it whole, while red and blue are coarse and noisy in the dark and
-    were told worse by themselves. A channel gets its own where that explains it far better.
+    They are of the pictures only where the marks surely ask for more or less contrast than sRGB's, or where the fit predicts
+    the tiles of setting changes that it was not fitted to surely and worthwhile better than sRGB does, misfits taken alike:
+    with one free offset a pair, in stops of equal size. All channels get the curve of the middle one, green: coding keeps
+    it whole, while red and blue are coarse and noisy in the dark and were told worse by themselves. A channel gets its own
+    where that explains it far better.
     """
     black = np.min([shot.black for shot in shots], axis=0)
     leading = black.size // 2
@@ -60,7 +62,7 @@ def fit_responses(shots: Sequence[Around]) -> tuple[Response, ...]:
     if changes < _LEAST_CHANGES:
         return tuple(srgb_response(changes=changes, black_code=float(code)) for code in black)
     lead = _Fit(samples)
-    if not _better(*lead.losses()):
+    if not (_better(*lead.losses()) or _off_scale(lead.jumps(_PLAIN))):
         misfit = lead.misfit_ev
         return tuple(
             srgb_response(Origin.SRGB_FITS, misfit_ev=misfit, changes=changes, black_code=float(code)) for code in black
@@ -69,7 +71,7 @@ def fit_responses(shots: Sequence[Around]) -> tuple[Response, ...]:
     if lead.offset_sd <= _STILL_SD:
         return tuple(_still_response(part, float(code), lead) for part, code in zip(parts, black, strict=True))
     fits = [lead if c == leading else _own_or(lead, part) for c, part in enumerate(parts)]
-    scales = _scales([fit.jumps() for fit in fits])
+    scales = _scales([fit.jumps(fit.curve) for fit in fits])
     return tuple(_response(fit, scale, float(code)) for fit, scale, code in zip(fits, scales, black, strict=True))
 
 
@@ -140,6 +142,15 @@ def _scale(jumps: _Jumps) -> float:
         weight = jumps.precision / (1 + off**2 * jumps.precision / 4)
         scale = ((weight * jumps.marks_ev * jumps.curve_ev).sum() + prior) / ((weight * jumps.marks_ev**2).sum() + prior)
     return float(np.clip(scale, *_SCALES))
+
+
+def _off_scale(jumps: _Jumps) -> bool:
+    """Whether the marks surely say that a stop of light is another number of the curve's stops than one.
+
+    A camera that only has more contrast than sRGB, the same at all codes, shows so in nothing else.
+    """
+    error = float((jumps.precision * jumps.marks_ev**2).sum()) ** -0.5 if jumps.change.size else np.inf
+    return abs(_scale(jumps) - 1) > max(_OFF_SCALE, _SURE_ERRORS * error)
 
 
 def _slope(values: Floats, against: Floats, precision: Floats) -> float:
@@ -219,10 +230,10 @@ class _Fit:
         off = (off - self._centres(off, self._variance)[self.samples.pair]) / slope
         return float(1.4826 * np.median(np.abs(off)))
 
-    def jumps(self) -> _Jumps:
-        """Return the jumps of neighbouring frames at setting changes, the sky's own slope before and after taken off."""
+    def jumps(self, curve: Floats) -> _Jumps:
+        """Return, in a curve's stops, the jumps of neighbouring frames at setting changes, the sky's own slope before and after taken off."""
         samples, near = self.samples, self.samples.next_to
-        stops = np.interp(samples.codes, _CODES, self.curve)
+        stops = np.interp(samples.codes, _CODES, curve)
         turns = np.stack([self._centres(turn, self._variance) for turn in np.diff(stops, axis=1).T], axis=1)[near]
         sky = turns[:, [0, 2]]
         known = np.isfinite(sky)
