@@ -16,7 +16,7 @@ import numpy as np
 from scipy.stats import t as student_t
 
 from lapsebench.core.response import Origin, Response, knots, srgb_response
-from lapsebench.core.response_samples import Around, Floats, Ints, Samples, samples_of, srgb_stops
+from lapsebench.core.response_samples import Around, Bools, Floats, Ints, Samples, samples_of, srgb_stops
 from lapsebench.core.response_still import still_curve
 
 _BASIS = 26
@@ -42,7 +42,7 @@ _SOUND = 0.5
 _CLIPS, _NEVER_CLIPS = 0.25, 1.0  # times a tile's own change under white: may clip, and never does
 _SLOPES = (0.15, 12.0)  # of h against sRGB's stops
 _SCALES = (0.2, 5.0)
-_OFF_SCALE, _SURE_ERRORS = 0.15, 4.0  # break-ups and flicker hide a tenth
+_OFF_SCALE, _SURE_ERRORS = 0.12, 4.0  # break-ups and flicker hide a tenth
 _SCALE_SD, _FLICKER_EV, _UNSEEN_EV = 0.3, 0.1, 0.2
 
 
@@ -116,6 +116,10 @@ class _Jumps:
     marks_ev: Floats
     precision: Floats
 
+    def where(self, rows: Bools) -> _Jumps:
+        """Return the chosen ones, (p,)."""
+        return _Jumps(self.change[rows], self.curve_ev[rows], self.marks_ev[rows], self.precision[rows])
+
 
 def _scales(channels: list[_Jumps]) -> list[float]:
     """Return stops of each channel's curve to a stop of light.
@@ -147,9 +151,12 @@ def _scale(jumps: _Jumps) -> float:
 def _off_scale(jumps: _Jumps) -> bool:
     """Whether the marks surely say that a stop of light is another number of the curve's stops than one.
 
-    A camera that only has more contrast than sRGB, the same at all codes, shows so in nothing else.
+    A camera that only has more contrast than sRGB, the same at all codes, shows so in nothing else. Sureness goes by how
+    much hangs on each change (jackknife): a sky that breaks up makes them disagree.
     """
-    error = float((jumps.precision * jumps.marks_ev**2).sum()) ** -0.5 if jumps.change.size else np.inf
+    changes = np.unique(jumps.change)
+    without = np.array([_scale(jumps.where(jumps.change != change)) for change in changes])
+    error = without.std() * np.sqrt(max(changes.size - 1, 1)) if changes.size else np.inf
     return abs(_scale(jumps) - 1) > max(_OFF_SCALE, _SURE_ERRORS * error)
 
 
@@ -231,7 +238,7 @@ class _Fit:
         return float(1.4826 * np.median(np.abs(off)))
 
     def jumps(self, curve: Floats) -> _Jumps:
-        """Return, in a curve's stops, the jumps of neighbouring frames at setting changes, the sky's own slope before and after taken off."""
+        """Return the jumps of neighbouring frames at setting changes in a curve's stops, less the sky's own slope around."""
         samples, near = self.samples, self.samples.next_to
         stops = np.interp(samples.codes, _CODES, curve)
         turns = np.stack([self._centres(turn, self._variance) for turn in np.diff(stops, axis=1).T], axis=1)[near]

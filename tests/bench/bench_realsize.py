@@ -10,7 +10,7 @@ import argparse
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 
 import cv2
@@ -39,9 +39,15 @@ _NIGHTS = (
 _QUALITY = 95
 
 
-def write_frame(made: RealSize, i: int, folder: Path, kind: str) -> None:
-    """Write frame `i` of a night as a file."""
+@lru_cache(maxsize=1)
+def _night(name: str, seed: int) -> RealSize:
+    return real_size_night(FAMILIES[name], seed)
+
+
+def write_frame(name: str, seed: int, folder: Path, kind: str, i: int) -> None:
+    """Write frame `i` of the night number `seed` of a family as a file."""
     cv2.setNumThreads(1)
+    made = _night(name, seed)
     told = made.night.frames[i]
     assert told.taken is not None
     if kind == "dng":
@@ -82,14 +88,14 @@ def main() -> None:
     for name in (name for name in _NIGHTS if arguments.family in ("", name)):
         bars = DEEP_BARS if arguments.kind == "dng" else FAMILIES[name].bars
         for seed in range(arguments.first_seed, arguments.first_seed + arguments.seeds):
-            made = real_size_night(FAMILIES[name], seed)
+            made = _night(name, seed)
             start = time.perf_counter()
             with tempfile.TemporaryDirectory() as scratch:
                 folder = Path(arguments.folder or scratch) / f"{name.replace(' ', '_')}_{seed}_{arguments.kind}"
                 folder.mkdir(parents=True, exist_ok=True)
                 if len(list(folder.iterdir())) < len(made.night.frames):
                     with ProcessPoolExecutor(2) as pool:
-                        write = partial(write_frame, made, folder=folder, kind=arguments.kind)
+                        write = partial(write_frame, name, seed, folder, arguments.kind)
                         list(pool.map(write, range(len(made.night.frames))))
                 written = time.perf_counter()
                 jitter, step = read_night(made.night, folder)
