@@ -7,6 +7,7 @@ to a level that may drift slowly: thin cloud and the air dim stars.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,8 +84,11 @@ def split_path(
             break
     bias = model.bias[groups]
     flicker = np.where(known, path - model.scene - bias, np.nan)
+    fitted = model.error()
     own = np.zeros(n) if path_sd is None else np.nan_to_num(path_sd)
-    error = np.where(known, np.sqrt(model.error() ** 2 + own**2), np.nan)
+    if model.direct is not None:  # path - direct is what the stars tell: the path's own error is in both and falls out
+        own = own * np.sqrt(1 - model.best.followed(model))
+    error = np.where(known, np.hypot(fitted, own), np.nan)
     return Split(model.scene, bias, flicker, error, model.best.sd, model.best.turn_sd)
 
 
@@ -235,9 +239,20 @@ class _Fit:
         else:
             self.score = shape + misfit / sd**2 + (int(model.known.sum()) - n - model.count - 2) * np.log(sd**2)
 
+    @cached_property
+    def _inverse(self) -> Floats:
+        return self._factor.inverse_bands()
+
+    def followed(self, model: _Model) -> Floats:
+        """Return how far the scene follows what both of its observations say of a frame, (n,) 0..1 (leverage)."""
+        told = model.weight.copy()
+        if model.direct is not None:
+            told += self.sd**2 * model.direct.precision * model.sure
+        return np.asarray(np.minimum(self._inverse[0, :: self._stride] * told, 1.0))
+
     def change_variance(self) -> Floats:
         """Return the posterior variance of the scene's change from each frame to the next, (n - 1,), in units of sd^2."""
-        inverse, stride = self._factor.inverse_bands(), self._stride
+        inverse, stride = self._inverse, self._stride
         own = inverse[0, ::stride]
         given_bias = own[:-1] + own[1:] - 2 * inverse[stride, :-stride:stride]
         apart = np.diff(self._apart, axis=0)

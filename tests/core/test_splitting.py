@@ -135,18 +135,33 @@ def test_too_few_direct_observations_change_nothing(known: int) -> None:
 
 @pytest.mark.parametrize("with_stars", [False, True])
 def test_the_standard_error_is_about_the_error_made(with_stars: bool) -> None:
+    """Tiles err in the path, stars in what is received; path less stars is the scene as observed."""
     ratios = []
     for seed in range(20):
         scene, received, groups = smooth_night(seed)
         random = np.random.default_rng(seed + 50)
         path, gap = scene + received + random.normal(0, 0.004, 200), np.zeros(200, bool)
-        direct = scene + random.normal(0, 0.01, 200) if with_stars else None
+        direct = path - received + random.normal(0, 0.01, 200) if with_stars else None
         own = np.full(200, 0.004)
         split = split_path(path, groups, gap, direct=direct, direct_sd=np.full(200, 0.01), path_sd=own)
         off = np.diff(split.bias + split.flicker - received)
         ratios.append(np.sqrt(np.mean(off**2 / (split.error_ev[1:] ** 2 + split.error_ev[:-1] ** 2))))
     print(f"error made / standard error, with stars {with_stars}: {np.mean(ratios):.2f}")
     assert 0.8 < np.mean(ratios) < 1.25
+
+
+def test_where_the_sky_jumps_about_the_stars_tell_how_sure_it_is_whatever_the_tiles_are() -> None:
+    random = np.random.default_rng(6)
+    scene = np.cumsum(random.normal(0, 0.3, 200))
+    _, received, groups = smooth_night(6)
+    path = scene + received + random.normal(0, 0.1, 200)
+    direct = path - received + random.normal(0, 0.005, 200)
+    whole = np.full(200, 0.1)
+    split = split_path(path, groups, np.zeros(200, bool), direct=direct, direct_sd=np.full(200, 0.005), path_sd=whole)
+    off = np.diff(split.bias + split.flicker - received)
+    stated = np.sqrt(split.error_ev[1:] ** 2 + split.error_ev[:-1] ** 2)
+    assert np.sqrt(np.mean(off**2)) < 0.01
+    assert 0.7 < np.sqrt(np.mean((off / stated) ** 2)) < 1.4
 
 
 def test_frames_without_a_path_have_no_standard_error() -> None:
