@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.stats import t as student_t
@@ -197,17 +198,18 @@ class _Fit:
     def held_out(self) -> Floats:
         """Return the loss of each pair under the curve fitted to the pairs of other setting changes."""
         loss = np.zeros(self._count.size)
-        for fold, curve in enumerate(self._without_a_fold()):
+        for fold, curve in enumerate(self._without_a_fold):
             held = self._folds == fold
             loss[held] = self.loss(curve)[held]
         return loss
 
+    @cached_property
     def _without_a_fold(self) -> list[Floats]:
-        """Return the curves fitted to the setting changes of all folds but one."""
+        """The curves fitted to the setting changes of all folds but one."""
         left, right = (part.sum(axis=0) - part for part in (self._parts.left, self._parts.right))
         return [_curve(np.linalg.solve(*equations)) for equations in zip(left + _PRIOR, right, strict=True)]
 
-    @property
+    @cached_property
     def told_to(self) -> float:
         """The code up to which the tiles tell the curve's shape.
 
@@ -216,7 +218,7 @@ class _Fit:
         """
         codes = np.sort(np.maximum(self._low, self._high)[self._sound > _SOUND])
         ends = np.linspace(0, _FINE, _BINS + 1).astype(np.intp)
-        slopes = np.diff([curve[ends] for curve in self._without_a_fold()], axis=1) / np.diff(self.curve[ends])
+        slopes = np.diff([curve[ends] for curve in self._without_a_fold], axis=1) / np.diff(self.curve[ends])
         usual = (ends[:-1] >= codes[codes.size // 10] * _FINE) & (ends[1:] <= codes[codes.size * 3 // 4] * _FINE)
         slopes /= np.median(slopes[:, usual if usual.any() else slice(None)], axis=1, keepdims=True)
         error = slopes.std(axis=0) * np.sqrt(len(slopes) - 1)
@@ -289,21 +291,23 @@ class _Fit:
             right[fold] += target[rows] @ weighted[rows] - centre[pair] * mean[pair]
         return _Parts(left, right), (mean, total, design)
 
+    def _middle(self) -> Floats:
+        """Return the curve's stops half-way between each tile's two codes, (m,)."""
+        return (self._low_place.of(self.curve) + self._high_place.of(self.curve)) / 2
+
     def _whole(self, off: Floats, jump: Floats) -> Floats:
         """Return how far each tile's chance of being clipped is the same whatever its light did, (m,), 0..1.
 
         Clipped tiles are left out: near white those are left that dimmed by themselves, which would steepen the curve. So
         tiles count by where the curve expects the brighter of their codes, against how much tiles change.
         """
-        middle = (self._low_place.of(self.curve) + self._high_place.of(self.curve)) / 2
-        below = -(middle + np.abs(jump)[self.samples.pair] / 2)
+        below = -(self._middle() + np.abs(jump)[self.samples.pair] / 2)
         change = max(1.4826 * float(np.median(np.abs(off))), _NOISE_EV)
         return np.asarray(np.clip((below / change - _CLIPS) / (_NEVER_CLIPS - _CLIPS), 1e-3, 1.0))
 
     def _expected(self, jump: Floats) -> Floats:
         """Return the design at the codes that the curve expects a `jump` (p,) apart, about the middle of each tile's two."""
-        middle = (self._low_place.of(self.curve) + self._high_place.of(self.curve)) / 2
-        half = jump[self.samples.pair] / 2
+        middle, half = self._middle(), jump[self.samples.pair] / 2
         return _hats(np.interp(middle + half, self.curve, _CODES)) - _hats(np.interp(middle - half, self.curve, _CODES))
 
     def _residual(self, curve: Floats) -> tuple[Floats, Floats]:

@@ -17,8 +17,10 @@ from nights.families import DEEP_BARS, FAMILIES
 from nights.meters import exposure_meters
 from nights.night import Night, shoot_night
 from nights.waves import Random
+from numpy.typing import NDArray
 
 from lapsebench.core.filmlight import LightSettings
+from lapsebench.core.sequence import Frame
 from lapsebench.services.survey import gather, level, survey
 
 _NIGHTS = (
@@ -42,17 +44,22 @@ def write_night(night: Night, folder: Path, random: Random) -> None:
     for i, (scene, ev, told) in enumerate(zip(night.scenes, night.received_ev, night.frames, strict=True)):
         sensor = Sensor(full_well=night.camera.well_e * 100 / (told.iso or 1600), read_noise=_READ_NOISE_E)
         light = np.repeat(np.repeat(scene * np.float32(2.0**ev), 2, axis=0), 2, axis=1)
-        assert told.taken is not None
-        write_dng(
-            folder / f"N{i:04}.dng",
-            record(light, sensor, random=random),
-            sensor,
-            exposure_s=told.exposure_s or 0,
-            f_number=told.f_number or 0,
-            iso=int(told.iso or 0),
-            taken=told.taken,
-            offset="+00:00",
-        )
+        write_told(folder / f"N{i:04}.dng", record(light, sensor, random=random), sensor, told)
+
+
+def write_told(path: Path, codes: NDArray[np.uint16], sensor: Sensor, told: Frame) -> None:
+    """Write the codes of a frame as a DNG that tells what `told` does."""
+    assert told.taken is not None
+    write_dng(
+        path,
+        codes,
+        sensor,
+        exposure_s=told.exposure_s or 0,
+        f_number=told.f_number or 0,
+        iso=int(told.iso or 0),
+        taken=told.taken,
+        offset="+00:00",
+    )
 
 
 def read_night(night: Night, folder: Path) -> tuple[float, float]:

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from bench_raw import read_night
-from dng import Sensor, record, write_dng
+from bench_raw import read_night, write_told
+from dng import Sensor, record
 from made_files import exif_block
 from nights.families import DEEP_BARS, FAMILIES
 from nights.realsize import FULL_WELL_E, READ_NOISE_E, RealSize, real_size_night
@@ -53,16 +53,7 @@ def write_frame(name: str, seed: int, folder: Path, kind: str, i: int) -> None:
     if kind == "dng":
         sensor = Sensor(full_well=FULL_WELL_E * 100 / made.settings[i].names[2], read_noise=READ_NOISE_E)
         codes = record(made.light(i), sensor, random=np.random.default_rng([made.seed, i, 2]))
-        write_dng(
-            folder / f"N{i:04}.dng",
-            codes,
-            sensor,
-            exposure_s=told.exposure_s or 0,
-            f_number=told.f_number or 0,
-            iso=int(told.iso or 0),
-            taken=told.taken,
-            offset="+00:00",
-        )
+        write_told(folder / f"N{i:04}.dng", codes, sensor, told)
         return
     shot = {0x829A: told.exposure_s, 0x829D: told.f_number, 0x8827: told.iso and int(told.iso)}
     when = {
