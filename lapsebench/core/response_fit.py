@@ -216,7 +216,8 @@ class _Fit:
         That but few go beyond, or from which on the curve's slope there against its slope elsewhere hangs on which setting
         changes it is fitted to (standard error by the jackknife; Efron & Stein 1981).
         """
-        codes = np.sort(np.maximum(self._low, self._high)[self._sound > _SOUND])
+        high, sound = np.maximum(self._low, self._high), self._sound > _SOUND
+        codes = np.sort(high[sound] if sound.any() else high)
         ends = np.linspace(0, _FINE, _BINS + 1).astype(np.intp)
         slopes = np.diff([curve[ends] for curve in self._without_a_fold], axis=1) / np.diff(self.curve[ends])
         usual = (ends[:-1] >= codes[codes.size // 10] * _FINE) & (ends[1:] <= codes[codes.size * 3 // 4] * _FINE)
