@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from lapsebench.core.response import Origin, Response, srgb_response
+from lapsebench.core.response import Origin, Response, any_estimated, srgb_response
 from lapsebench.core.sequence import Frame
 
 Responses = tuple[Response, ...]
@@ -23,7 +23,7 @@ class CameraCurve:
     @property
     def estimated(self) -> bool:
         """Whether it is from the pictures; else sRGB is taken."""
-        return any(response.estimated for response in self.responses)
+        return any_estimated(self.responses)
 
 
 def kind_of(frame: Frame) -> str:

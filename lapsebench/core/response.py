@@ -6,7 +6,7 @@ found. Gains are measured in its stops and applied through it, both or neither.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -78,6 +78,11 @@ class Response:
         place = light_steps(light)
         ev, weight = seen_tables(self)
         return ev[place], weight[place]
+
+
+def any_estimated(responses: Iterable[Response]) -> bool:
+    """Return whether a response is from the pictures; else sRGB is taken for all."""
+    return any(response.estimated for response in responses)
 
 
 def light_steps(light: NDArray[Any]) -> NDArray[np.int32]:

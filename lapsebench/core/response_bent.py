@@ -11,14 +11,14 @@ from dataclasses import replace
 import numpy as np
 
 from lapsebench.core.candles import Bend
-from lapsebench.core.response import Response
+from lapsebench.core.response import Response, any_estimated
 
 _LEAST = 0.02  # of the slope: less is not worth working the light out again
 
 
 def unbent(responses: tuple[Response, ...], bend: Bend | None) -> tuple[Response, ...] | None:
     """Return the responses of the channels with the bend taken out, None where there is next to none."""
-    if bend is None or not any(response.estimated for response in responses):
+    if bend is None or not any_estimated(responses):
         return None
     if np.abs(bend.slope - bend.slope.mean()).max(initial=0.0) < _LEAST:
         return None

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.curves import Responses
 from lapsebench.core.gains import GainEv
-from lapsebench.core.response import STEPS, Response
+from lapsebench.core.response import STEPS, Response, any_estimated
 from lapsebench.core.rolloff import KNEE, gain_rgb, gain_with_headroom, gain_with_rolloff
 from lapsebench.core.transfer import srgb_table, srgb_to_linear
 
@@ -25,7 +25,7 @@ _FINE = 4096  # steps of code in tables from light back to codes
 
 def own_responses(responses: Responses) -> Responses:
     """Return the responses where a channel's is the camera's own, else none: sRGB needs no tables of its own."""
-    return responses if any(response.estimated for response in responses) else ()
+    return responses if any_estimated(responses) else ()
 
 
 def shown_table(levels: int, gain_ev: GainEv, responses: Responses = (), *, headroom: bool = False) -> Light:

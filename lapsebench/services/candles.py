@@ -17,7 +17,7 @@ from scipy.ndimage import binary_dilation, uniform_filter1d
 from lapsebench.core.candles import CandleLight, candle_light
 from lapsebench.core.following import Follower, Kind
 from lapsebench.core.progress import Tick, silent
-from lapsebench.core.response import Response
+from lapsebench.core.response import Response, any_estimated
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
@@ -146,8 +146,9 @@ class _Asking:
 
     def _asked(self, members: Sequence[int], stretch: Ints, tick: Callable[[int], None]) -> CandleLight:
         times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
-        curved = any(response.estimated for response in self.responses)
-        told = candle_light(*_sighted(times, maps, tick), self.light.received_ev[stretch], curved=curved)
+        told = candle_light(
+            *_sighted(times, maps, tick), self.light.received_ev[stretch], curved=any_estimated(self.responses)
+        )
         self.look.keep(members, self.responses, told)
         return told
 

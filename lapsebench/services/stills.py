@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lapsebench.core.balance import Balance, Multipliers
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.mosaic import Mosaic, RawPicture, development
-from lapsebench.core.response import Response, through
+from lapsebench.core.response import Response, any_estimated, through
 from lapsebench.core.sequence import Frame
 from lapsebench.imaging.develop import full_size, grey, half_size
 from lapsebench.imaging.framing import Box, cut
@@ -84,7 +84,7 @@ def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, N
     table = light_table(picture.profile, levels)
     matrix = picture.profile.matrix
     shares = np.full(3, 1 / 3) if matrix is None else np.array(matrix).mean(axis=0)
-    light = through(table, responses) if any(response.estimated for response in responses) else table
+    light = through(table, responses) if any_estimated(responses) else table
     told_to = min((response.told_to for response in responses), default=1.0)
     return *gathered(picture.codes, light * shares.astype(np.float32), told_to=told_to), levels
 

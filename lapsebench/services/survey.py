@@ -19,6 +19,7 @@ from lapsebench.core.filmlight import FilmLight, LightSettings, film_light
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.project import Project
+from lapsebench.core.response import any_estimated
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import MEASURED, Fault, Frame, Shot
 from lapsebench.core.shots import find_shots, gaps
@@ -166,7 +167,7 @@ def _straightened(
     """Return the curves as the stars of the longest shot of each kind straightened them."""
     longest = {kind_of(frames[shot.first]): light for shot, light in sorted(zip(shots, lights, strict=True), key=_length)}
     known = {curve.kind: curve.responses for curve in curves}
-    told = {kind: light.responses for kind, light in longest.items() if any(each.estimated for each in light.responses)}
+    told = {kind: light.responses for kind, light in longest.items() if any_estimated(light.responses)}
     return tuple(replace(curve, responses=(known | told)[curve.kind]) for curve in curves)
 
 
