@@ -73,6 +73,21 @@ class Tiles:
         return by_frames(_clipped_share, self.clipped)
 
     @cached_property
+    def blown(self) -> Bools:
+        """Which frames are blown, shape (n,): much of the picture at the top code, and much more than around them."""
+        share = self.clipped_share
+        much = np.flatnonzero(share > _BLOWN_SHARE)
+        blown = np.zeros(share.size, bool)
+        blown[much] = share[much] > _BLOWN_OVER_NEIGHBOURS * _median_around(share, much, reach=12)
+        return blown
+
+    @cached_property
+    def black(self) -> Bools:
+        """Which frames are black, shape (n,): a lens cap or a failed exposure."""
+        black: Bools = self.readable & (self.lit < (1 - HIGHLIGHT) * math.prod(self.light.shape[1:]))
+        return black
+
+    @cached_property
     def highlight(self) -> Floats:
         """Linear light of the brightest parts, 99th percentile over tiles and channels, shape (n,); NaN if unreadable."""
         return brightest(self.rgb)
@@ -98,21 +113,6 @@ def _brightest(rgb: NDArray[np.float32]) -> Floats:
     parted = np.partition(values, above, axis=1)  # one place is found several times faster than two
     upper, lower = parted[:, above].astype(float), parted[:, : max(above, 1)].max(axis=1).astype(float)
     return np.asarray(upper + (above - place) * (lower - upper))
-
-
-def blown_frames(tiles: Tiles) -> Bools:
-    """Return which frames are blown, shape (n,): much of the picture at the top code, and much more than around them."""
-    share = tiles.clipped_share
-    much = np.flatnonzero(share > _BLOWN_SHARE)
-    blown = np.zeros(share.size, bool)
-    blown[much] = share[much] > _BLOWN_OVER_NEIGHBOURS * _median_around(share, much, reach=12)
-    return blown
-
-
-def black_frames(tiles: Tiles) -> Bools:
-    """Return which frames are black, shape (n,): a lens cap or a failed exposure."""
-    black: Bools = tiles.readable & (tiles.lit < (1 - HIGHLIGHT) * math.prod(tiles.light.shape[1:]))
-    return black
 
 
 def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bools:

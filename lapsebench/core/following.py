@@ -23,7 +23,6 @@ _ANCHOR = 12.0  # px of motion after which a star's motion is measured from ther
 _ENOUGH = 5  # times found
 _LOOSE = 0.3  # px, scale of the loss in the fit of the motion
 _ALIKE, _MOST_ALIKE = 0.3, 0.75  # px by which a way may differ from what is awaited, and how many must be so near to it
-_MOST = 900
 _LOST_AFTER = 60  # steps since it was last found
 _LONG = 10.0  # units of time after which where a star should be is too unsure
 _ENOUGH_MOVING = 6  # stars that tell the motion
@@ -44,9 +43,9 @@ class Follower:
     sky, and if it stands still; which of the two it is shows after some frames.
     """
 
-    def __init__(self, size: tuple[int, int]) -> None:
-        """Begin with no points; `size` is the height and width of the frames, px."""
-        self.size = size
+    def __init__(self, size: tuple[int, int], *, most: int = 2000) -> None:
+        """Begin with no points; `size` is the height and width of the frames, px; `most` points are followed at a time."""
+        self.size, self._most = size, most
         self._height, self._width = size
         self._motion = np.zeros((6, 2))
         self._moving = False
@@ -172,7 +171,7 @@ class Follower:
         if self.number.size:
             for places in (self.star, self.lamp):
                 new &= _nearest(places, found)[0] > _NEW
-        xy = found[:, new][:, : max(_MOST - self.number.size, 0)]
+        xy = found[:, new][:, : max(self._most - self.number.size, 0)]
         count = xy.shape[1]
         self.number = np.concatenate([self.number, self._count + np.arange(count)])
         self._count += count

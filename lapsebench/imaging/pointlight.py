@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,14 +12,20 @@ from numpy.typing import NDArray
 from scipy.special import erf
 
 from lapsebench.core.sightings import Lights
-from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
+from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.proxy import top_code
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
+Greys = NDArray[np.float32]
 
-LONG_SIDE = 1500
-"""Pixels of the long side at which points are looked for: a star's light is the same in one px as in the many of before."""
+LONG_SIDE = 3000
+"""Most pixels of the long side at which points are looked for.
+
+A star's light is the same in one px as in the many of before, and trails are short in large px; but the larger, the more of
+the sky's noise is gathered with it: at half of this, 24-megapixel stars told exposures half as well.
+"""
+MOST_POINTS = 1500
 _CORE = 1.2  # px, sd of the kernel that gathers a point's light
 _COARSE = 256  # codes a channel up to which rounding and coding outdo the noise of the light
 _COARSE_RING = 2.7  # px, sd of the kernel of the light around it
@@ -31,27 +38,30 @@ _CELL, _PATCH, _EVERY = 16, 32, 2  # px: from cell to cell, side of the patch th
 _STAR = 0.6  # px, sd of a star's image as it usually is
 _NORMAL = 1.4826  # median absolute deviations to an sd
 _FOUND = 10.0
-_SMALL = 1e-4  # of the codes' range
 _STRIP = 64  # rows brought down at a time
 _EDGE = 4  # px at the border in which nothing is found
-_MOST = 600
 
 
 @dataclass(frozen=True, slots=True)
 class PointMap:
     """`core`: light of a point at each px above its surroundings; `around`: the light there; `sd`: noise of `core`;
-    `full`: 1 near clipped px, all (h, w) float32, linear light; `levels`: codes a channel has.
+    `full`: 1 near clipped px, all (h, w) float32, linear light; `greys`: light of each grey code of the picture, (levels,).
     """
 
     core: Image
     around: Image
     sd: Image
     full: Image
-    levels: int
+    greys: Greys
+
+    @property
+    def coarse(self) -> bool:
+        """Whether rounding and coding outdo the noise of the light."""
+        return self.greys.size <= _COARSE
 
 
 def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDArray[np.bool_]]:
-    """Return linear `light` and `clipped`, (h, w), brought down to about `LONG_SIDE`; nothing is enlarged."""
+    """Return linear `light` and `clipped`, (h, w), brought down to `LONG_SIDE` or less; nothing is enlarged."""
     return _smaller(light, clipped, _factor(clipped.shape))
 
 
@@ -59,7 +69,7 @@ def gathered(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> tupl
     """Return the light (h, w) of integer `codes` (H, W, 3), summed over the channels, and where it is not to be trusted.
 
     `light`: (levels, 3), what each code adds; up to the share `told_to` of the codes that is known, at the top code nothing
-    is. Brought down to about `LONG_SIDE` as `at_point_size` does, a strip at a time.
+    is. Brought down to `LONG_SIDE` or less as `at_point_size` does, a strip at a time.
     """
     factor = _factor(codes.shape[:2])
     end, rows = codes.shape[0] // factor * factor, _STRIP * factor
@@ -71,7 +81,7 @@ def gathered(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> tupl
 
 def _factor(size: tuple[int, ...]) -> int:
     """Return how many px become one, across and down, of a picture of `size` = (height, width)."""
-    return max(max(size) // LONG_SIDE, 1)
+    return math.ceil(max(*size, 1) / LONG_SIDE)
 
 
 def _smaller(light: Image, clipped: NDArray[np.bool_], factor: int) -> tuple[Image, NDArray[np.bool_]]:
@@ -98,19 +108,20 @@ def _beyond(codes: NDArray[Any], top: int) -> NDArray[np.bool_]:
     return np.asarray(below == 0)
 
 
-def point_map(light: Image, clipped: NDArray[np.bool_], *, levels: int = 256) -> PointMap:
+def point_map(light: Image, clipped: NDArray[np.bool_], *, greys: Greys | None = None) -> PointMap:
     """Return the point map of linear `light` (h, w); `clipped` (h, w) marks px at the top code in any channel.
 
-    `levels`: how many codes the channels had, sRGB ones or nearly.
+    `greys`: light of each grey code that the channels can have, (levels,); None: of 8-bit sRGB.
     """
+    greys = srgb_table() if greys is None else greys
     full = cv2.dilate(clipped.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.float32)
     core: Any = cv2.GaussianBlur(light, (0, 0), _CORE)
-    if levels <= _COARSE:
+    if greys.size <= _COARSE:
         around: Any = cv2.GaussianBlur(light, (0, 0), _COARSE_RING)
-        return PointMap(core - around, around, _coarse_noise(core - around), full, levels)
+        return PointMap(core - around, around, _coarse_noise(core - around), full, greys)
     around = cv2.GaussianBlur(light, (0, 0), _RING)
     core = core - (1 + _BEND) * around + _BEND * cv2.GaussianBlur(light, (0, 0), _FAR)
-    return PointMap(core, around, _noise(core), full, levels)
+    return PointMap(core, around, _noise(core), full, greys)
 
 
 def _coarse_noise(core: Image) -> Image:
@@ -137,14 +148,14 @@ def _noise(core: Image) -> Image:
     return np.asarray(np.maximum(_NORMAL * noise, 1e-7), np.float32)
 
 
-def find_points(found_in: PointMap) -> Floats:
-    """Return x, y (px) and the height over the noise of up to 600 points, (3, k), the clearest first."""
-    core, sd, least = found_in.core, found_in.sd, _COARSE_FOUND if found_in.levels <= _COARSE else _FOUND
+def find_points(found_in: PointMap, *, most: int = MOST_POINTS) -> Floats:
+    """Return x, y (px) and the height over the noise of up to `most` points, (3, k), the clearest first."""
+    core, sd, least = found_in.core, found_in.sd, _COARSE_FOUND if found_in.coarse else _FOUND
     peak = (core >= cv2.dilate(core, np.ones((5, 5), np.uint8))) & (core > least * sd) & (found_in.full == 0)
     peak[:_EDGE], peak[-_EDGE:], peak[:, :_EDGE], peak[:, -_EDGE:] = False, False, False, False
     y, x = np.nonzero(peak)
     height = core[y, x] / sd[y, x]
-    best = np.argsort(-height)[:_MOST]
+    best = np.argsort(-height)[:most]
     x, y, height = x[best], y[best], height[best]
     off_x = _vertex(core[y, x - 1], core[y, x], core[y, x + 1])
     off_y = _vertex(core[y - 1, x], core[y, x], core[y + 1, x])
@@ -172,20 +183,19 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     good = inside & (at(seen.full, cv2.INTER_NEAREST) == 0)
     core = np.where(good, at(seen.core, cv2.INTER_CUBIC), np.nan)
     around = at(seen.around, cv2.INTER_LINEAR)
-    codes = linear_to_srgb(np.clip(around, 0.0, 1.0))
-    step = (srgb_to_linear(codes + _SMALL) - srgb_to_linear(codes)) / _SMALL / (seen.levels - 1)
+    step = np.interp(around, (seen.greys[1:] + seen.greys[:-1]) / 2, np.diff(seen.greys))
     off = np.stack([x, y]) - np.floor([x, y])
     return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step, (off * (1 - off)).sum(axis=0))
 
 
-def trail_share(length: Floats, *, levels: int) -> Floats:
+def trail_share(length: Floats, *, coarse: bool) -> Floats:
     """Return the share 0..1 of its light that is measured of a star that trails over `length` (k,) px, against a point's.
 
-    `levels`: codes a channel has, as for `point_map`. The kernel's answer to a line: a Gaussian's mean over it, the sds of
+    `coarse`: as of its `PointMap`. The kernel's answer to a line: a Gaussian's mean over it, the sds of
     star and kernel put together.
     """
     rings: tuple[tuple[float, float], ...] = ((1.0, _CORE), (-1.0, _COARSE_RING))
-    if levels > _COARSE:
+    if not coarse:
         rings = ((1.0, _CORE), (-1.0 - _BEND, _RING), (_BEND, _FAR))
     half = np.maximum(length, 1e-3) / 2
     of_line, of_point = np.zeros_like(half), 0.0

@@ -22,17 +22,17 @@ from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
 from lapsebench.errors import FrameError
-from lapsebench.imaging.pointlight import PointMap, find_points, lights_at, point_map, trail_share
+from lapsebench.imaging.pointlight import MOST_POINTS, PointMap, find_points, lights_at, point_map, trail_share
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 
-Seen = tuple[NDArray[np.float32], NDArray[np.bool_], int]
-"""Linear light, mean of the channels: stars are white, aurora is not; the px at the top code; and the codes of a channel.
+Seen = tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.float32]]
+"""Linear light, mean of the channels: stars are white, aurora is not; the px at the top code; the light of each grey code.
 
-Light and px are (h, w).
+Light and px are (h, w), the codes (levels,).
 """
 
 
@@ -58,6 +58,8 @@ _MOST_PART = 0.4  # of the frames: if so many are asked about, all are
 _NEAR = 10  # frames
 _LEAD = 24  # frames on either side of the unsure ones: points have to be followed for a while
 _LEAST_FRAMES = 12
+_MOST_SIGHTINGS, _LEAST_POINTS = 750_000, 300  # of a run of frames, and of each: thousands of frames need fewer points each
+_SPARE = 1.4  # times as many are followed as are found at a time
 _WORKERS = 2
 _AHEAD = 4
 
@@ -207,16 +209,17 @@ def _sighted(
     """Return what is seen in frames taken at `times`, in order, and what the points are."""
     sightings: list[Sighting | None] = []
     follower: Follower | None = None
+    most = min(max(_MOST_SIGHTINGS // max(times.taken.size, 1), _LEAST_POINTS), MOST_POINTS)
     early: list[_Early] = []
     for time, shutter, seen in zip(times.taken, times.open, maps, strict=True):
         tick(len(sightings))
         if seen is None or (follower is not None and seen.core.shape != follower.size):
             sightings.append(None)
             continue
-        follower = follower or Follower(seen.core.shape)
-        follower.step(float(time), find_points(seen)[:2])
+        follower = follower or Follower(seen.core.shape, most=int(_SPARE * most))
+        follower.step(float(time), find_points(seen, most=most)[:2])
         one = Sighting(follower.number, lights_at(seen, *follower.star), lights_at(seen, *follower.lamp))
-        early.append(_Early(len(sightings), one, follower.star, float(shutter), seen.levels))
+        early.append(_Early(len(sightings), one, follower.star, float(shutter), seen.coarse))
         sightings.append(one)
         if follower.moving:
             for each in early:
@@ -233,12 +236,12 @@ class _Early:
     sighting: Sighting
     xy: Floats
     open: float
-    levels: int
+    coarse: bool
 
     def untrailed(self, follower: Follower) -> Sighting:
         """Return it with the stars as bright as if they had not trailed."""
         length = np.hypot(*follower.speed(self.xy)) * self.open
-        star = replace(self.sighting.star, light=self.sighting.star.light / trail_share(length, levels=self.levels))
+        star = replace(self.sighting.star, light=self.sighting.star.light / trail_share(length, coarse=self.coarse))
         return replace(self.sighting, star=star)
 
 
@@ -280,7 +283,7 @@ def _maps(numbers: Sequence[int], look: Look, responses: Sequence[Response]) -> 
 
 def _map(number: int, look: Look, responses: Sequence[Response]) -> PointMap | None:
     try:
-        light, clipped, levels = look.seen(number, responses)
+        light, clipped, greys = look.seen(number, responses)
     except FrameError:
         return None
-    return point_map(light, clipped, levels=levels)
+    return point_map(light, clipped, greys=greys)

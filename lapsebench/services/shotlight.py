@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lapsebench.core.candles import CandleLight
 from lapsebench.core.chunks import WORKERS
 from lapsebench.core.colourdrift import colour_drift
-from lapsebench.core.faults import Tiles, black_frames, blown_frames, stray_light_frames
+from lapsebench.core.faults import Tiles, stray_light_frames
 from lapsebench.core.metering import COLS, ROWS, FrameMeasure
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.progress import Tick, silent
@@ -68,7 +68,7 @@ def light_of_shot(
     """
     tiles = tiles or tiles_of(shot, measures)
     members = [frames[i] for i in shot.frames]
-    blown, black = blown_frames(tiles), black_frames(tiles)
+    blown, black = tiles.blown, tiles.black
     unusable = np.array([bool(frame.faults & SPOILT) for frame in members])
     spoilt = blown | black | unusable
     evidence, responses, colour_ev = _evidence(tiles, members, spoilt, responses)
@@ -139,7 +139,7 @@ def at_moves(
     """Return `shot` cut where the pictures show that the camera was aimed anew; `tiles` as in `light_of_shot`."""
     tiles = tiles or tiles_of(shot, measures)
     spoilt = np.array([bool(frames[i].faults & SPOILT) for i in shot.frames])
-    usable = tiles.readable & ~spoilt & ~blown_frames(tiles) & ~black_frames(tiles)
+    usable = tiles.readable & ~spoilt & ~tiles.blown & ~tiles.black
     starts = [shot.first + k for k in moved_frames(tiles.light, usable)]
     return split_shot(shot, starts, MOVED)
 
@@ -173,9 +173,13 @@ def _evidence(
     the same ones. What the camera did to the colour is out of the tiles: R, G and B all tell of one exposure.
     """
     exposure = exposures(frames)
-    responses = responses or responses_of(tiles, exposure, spoilt)
-    seen = seen_tiles(tiles, spoilt, responses)
-    colour_ev = colour_drift(seen.log_tiles, seen.weights, exposure)
+    with ThreadPoolExecutor(1) as beside:  # what one thread is enough for is done two things at a time
+        beside.submit(lambda: tiles.highlight)
+        responses = responses or responses_of(tiles, exposure, spoilt)
+        luminance = beside.submit(luminance_ev, tiles, responses)
+        highlight = beside.submit(highlight_ev, tiles, responses)
+        seen = seen_tiles(tiles, spoilt, responses)
+        colour_ev = colour_drift(seen.log_tiles, seen.weights, exposure)
     log_tiles = seen.log_tiles
     if colour_ev.any():
         log_tiles = log_tiles + np.repeat(colour_ev, log_tiles.shape[1] // 3, axis=1).astype(np.float32)
@@ -185,9 +189,9 @@ def _evidence(
         exposure_ev=exposure,
         settings=tuple(frame.setting for frame in frames),
         after_gap=np.array([Fault.GAP in frame.faults for frame in frames]),
-        luminance_ev=luminance_ev(tiles, responses),
+        luminance_ev=luminance.result(),
         clipped=tiles.clipped_share,
-        highlight_ev=highlight_ev(tiles, responses),
+        highlight_ev=highlight.result(),
     )
     return evidence, responses, colour_ev
 

@@ -14,6 +14,7 @@ from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.mosaic import Mosaic, RawPicture, development
 from lapsebench.core.response import Response, any_estimated, through
 from lapsebench.core.sequence import Frame
+from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.develop import full_size, grey, half_size
 from lapsebench.imaging.framing import Box, cut
 from lapsebench.imaging.hotpixels import HotPixels, mend
@@ -68,8 +69,8 @@ def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
     return measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
 
 
-def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, NDArray[np.bool_], int]:
-    """Return a still as stars are looked for in it: light (h, w), which px not to trust (h, w), and codes a channel has.
+def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, NDArray[np.bool_], Float32s]:
+    """Return a still as stars are looked for in it: light (h, w), which px not to trust (h, w), and light of each grey code.
 
     The light is the mean of the channels, gathered from every px at full size: to average codes first, as a reduced
     decoding does, dims stars the more the brighter they are. `responses`: those of R, G and B, the camera's curve. RAW gives
@@ -78,15 +79,15 @@ def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, N
     if is_raw(frame.path):
         raw = read_raw(frame.path)
         light, full = grey(raw, development(raw, _multipliers(frame, raw)))
-        return *at_point_size(light[..., 0], full), _RAW_LEVELS
+        return *at_point_size(light[..., 0], full), srgb_table(_RAW_LEVELS)
     picture = _picture(frame, None)
     levels = int(np.iinfo(picture.codes.dtype).max) + 1
     table = light_table(picture.profile, levels)
     matrix = picture.profile.matrix
     shares = np.full(3, 1 / 3) if matrix is None else np.array(matrix).mean(axis=0)
-    light = through(table, responses) if any_estimated(responses) else table
+    light = (through(table, responses) if any_estimated(responses) else table) * shares.astype(np.float32)
     told_to = min((response.told_to for response in responses), default=1.0)
-    return *gathered(picture.codes, light * shares.astype(np.float32), told_to=told_to), levels
+    return *gathered(picture.codes, light, told_to=told_to), light.sum(axis=1)
 
 
 def _picture(frame: Frame, min_long_side: int | None) -> Picture:

@@ -28,8 +28,6 @@ from lapsebench.services.survey import Survey, level
 Floats = NDArray[np.float64]
 PARTS: tuple[tuple[ModuleType, str], ...] = (
     (shotlight, "tiles_of"),
-    (shotlight, "blown_frames"),
-    (shotlight, "black_frames"),
     (shotlight, "moved_frames"),
     (shotlight, "responses_of"),
     (shotlight, "seen_tiles"),

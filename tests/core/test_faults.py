@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lapsebench.core.faults import HIGHLIGHT, Tiles, black_frames, blown_frames, brightest, stray_light_frames
+from lapsebench.core.faults import HIGHLIGHT, Tiles, brightest, stray_light_frames
 
 N, ROWS, COLS = 30, 20, 30
 
@@ -23,16 +23,16 @@ def tiles() -> Tiles:
 
 
 def test_a_calm_night_has_no_faults(tiles: Tiles) -> None:
-    assert not blown_frames(tiles).any()
-    assert not black_frames(tiles).any()
+    assert not tiles.blown.any()
+    assert not tiles.black.any()
     assert not stray_light_frames(tiles, np.zeros(N), np.ones(N, bool)).any()
 
 
 def test_blown_and_black_frames_are_found(tiles: Tiles) -> None:
     tiles.clipped[[12, 13], :10] = 1.0
     tiles.rgb[20] = 0.0001
-    assert np.flatnonzero(blown_frames(tiles)).tolist() == [12, 13]
-    assert np.flatnonzero(black_frames(tiles)).tolist() == [20]
+    assert np.flatnonzero(tiles.blown).tolist() == [12, 13]
+    assert np.flatnonzero(tiles.black).tolist() == [20]
 
 
 @pytest.mark.parametrize(
@@ -61,8 +61,8 @@ def test_colours_beyond_the_gamut_are_no_stray_light(tiles: Tiles) -> None:
 def test_unreadable_frames_are_passed_over(tiles: Tiles) -> None:
     tiles.rgb[7] = np.nan
     tiles.clipped[7] = np.nan
-    assert not blown_frames(tiles)[7]
-    assert not black_frames(tiles)[7]
+    assert not tiles.blown[7]
+    assert not tiles.black[7]
 
 
 def test_scattered_specks_are_no_stray_light(tiles: Tiles) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
+from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.pointlight import find_points, lights_at, point_map, trail_share
 
 HEIGHT, WIDTH = 300, 400
@@ -79,7 +80,8 @@ def test_what_a_trail_takes_off_a_star_is_known(levels: int, length: float) -> N
         return np.asarray(np.mean([np.exp(-((x - 30 - at) ** 2 + (y - 30) ** 2) / (2 * 0.6**2)) for at in places], axis=0))
 
     none = np.zeros(x.shape, bool)
-    point, trail = (point_map(drawn(places).astype(np.float32), none, levels=levels) for places in (np.zeros(1), moments))
-    share = trail_share(np.array([length]), levels=levels)[0]
+    greys = srgb_table(levels)
+    point, trail = (point_map(drawn(places).astype(np.float32), none, greys=greys) for places in (np.zeros(1), moments))
+    share = trail_share(np.array([length]), coarse=levels == 256)[0]
     assert trail.core[30, 30] / point.core[30, 30] == pytest.approx(share, rel=0.025)
     assert share < 1

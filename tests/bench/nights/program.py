@@ -67,9 +67,9 @@ class _Pictures:
     def seen(self, number: int, responses: Sequence[Response]) -> Seen:
         codes = self.night.codes[number]
         levels = int(np.iinfo(codes.dtype).max) + 1
-        light = through(np.repeat(srgb_table(levels)[:, None], 3, axis=1), responses)
+        light = through(np.repeat(srgb_table(levels)[:, None], 3, axis=1), responses) / np.float32(3)
         told_to = min(response.told_to for response in responses)
-        return *gathered(codes, light / np.float32(3), told_to=told_to), levels
+        return *gathered(codes, light, told_to=told_to), light.sum(axis=1)
 
     def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
         return self.told.get((*numbers, *responses))
