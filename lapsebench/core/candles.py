@@ -8,7 +8,8 @@ in linear light, where noise has mean zero, by Gauss-Newton steps with a Cauchy 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,10 +38,19 @@ _LOSS = 2.5
 _ROUNDS = 12
 _BENDS = 8  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
-_INTO_POINT = np.array([0.28, 1.33, 3.4])  # times its light: where the thirds of a point's light lie above its surroundings
+_INTO_POINT = np.array([0.2, 0.93, 2.4])  # times its light: where the thirds of a point's light lie above its surroundings
 _MOST_OF = (0.01, 0.99)
+_BENT, _SURELY = 0.2, 6.0  # least difference of slope, as a share, and in standard errors, that tells another curve
 _DARKEST = 1e-5
 _LEAST_MORE = 0.6  # times: unresolved stars, which turn with the others, are in the noise that was measured
+
+
+class Curve(Enum):
+    """What is known of the curve that light is seen through: stars tell its slope while the sky behind them changes."""
+
+    LINEAR = "known: nothing is left to tell"
+    ESTIMATED = "known to some percent: what stars tell of it counts"
+    ASSUMED = "not known to be another one: stars may say so"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +65,8 @@ class Bend:
 class CandleLight:
     """`received_ev` (n,): exposure received, stops, up to a constant; `sd_ev` its standard error; NaN where not known.
 
-    `count`: (n,) points that told it, -1 where none were asked. `bend`: of the curve they were seen through, if estimated.
+    `count`: (n,) points that told it, -1 where none were asked. `bend`: of the curve they were seen through, if it is
+    estimated, and taken into account; or if it is assumed and they surely say that it is another one.
     """
 
     received_ev: Floats
@@ -65,22 +76,31 @@ class CandleLight:
 
 
 def candle_light(
-    sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind], guess_ev: Floats, *, curved: bool = False
+    sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind], guess_ev: Floats, *, curve: Curve = Curve.LINEAR
 ) -> CandleLight:
     """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
 
-    `kinds` says by number what a point is; others are left out. `curved`: the light is seen through a curve that was
-    estimated, whose slope is known to some percent only; what stars tell of it while the sky behind them changes counts.
+    `kinds` says by number what a point is; others are left out. `curve`: what the light is seen through.
     """
     table = table_of(sightings, kinds)
-    n = len(sightings)
-    fit = _Fit(table, n, _start(table, guess_ev), curved=curved)
+    start = _start(table, guess_ev)
+    fit = _fitted(table, start, curved=curve is not Curve.LINEAR)
+    told = fit.result(np.nan_to_num(guess_ev))
+    if curve is not Curve.ASSUMED:
+        return told
+    as_assumed = _fitted(table, start, curved=False).result(np.nan_to_num(guess_ev))
+    return replace(as_assumed, bend=told.bend) if fit.surely_bent() else as_assumed
+
+
+def _fitted(table: Table, start: Floats, *, curved: bool) -> _Fit:
+    """Return the fit to a table, unclear lamps left out, from exposures `start` (n,) stops on."""
+    fit = _Fit(table, start.size, start, curved=curved)
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
-        fit = _Fit(table, n, fit.exposure / np.log(2), curved=curved)
+        fit = _Fit(table, start.size, fit.exposure / np.log(2), curved=curved)
         fit.solve()
-    return fit.result(np.nan_to_num(guess_ev))
+    return fit
 
 
 def _start(table: Table, guess_ev: Floats) -> Floats:
@@ -214,7 +234,8 @@ class _Fit:
         right = jacobian.T @ (root * off)
         right[size : size + self.n] -= prior @ self.lost
         right[size + self.n :] -= bend_prior @ self.bend
-        change = splu(csc_array(normal)).solve(right)
+        self._solver = splu(csc_array(normal))
+        change = self._solver.solve(right)
         self.exposure += np.clip(change[: self.n], -1.0, 1.0)
         self.lost += np.clip(change[size : size + self.n], -1.0, 1.0)
         self.bend += np.clip(change[size + self.n :], -0.3, 0.3)
@@ -252,6 +273,16 @@ class _Fit:
         sd = np.sqrt(table.sd**2 + (self.own * received) ** 2)
         clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
         self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
+
+    def surely_bent(self) -> bool:
+        """Whether the points surely say that the curve they were seen through is another one."""
+        if not self.pieces or not self.bend.size:
+            return False
+        apart = np.zeros(self._solver.shape[0])
+        ends = apart.size - self.bend.size + np.array([self.bend.argmax(), self.bend.argmin()])
+        apart[ends] = 1.0, -1.0
+        error = float(np.sqrt(apart @ self._solver.solve(apart)))
+        return float(np.ptp(self.bend)) > max(_BENT, _SURELY * error)
 
     def without_unclear_lamps(self) -> tuple[Table, bool]:
         """Return the table without lamps whose light can't be told from the texture around them, and whether any were."""

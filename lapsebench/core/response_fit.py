@@ -44,17 +44,19 @@ _CLIPS, _NEVER_CLIPS = 0.25, 1.0  # times a tile's own change under white: may c
 _SLOPES = (0.15, 12.0)  # of h against sRGB's stops
 _SCALES = (0.2, 5.0)
 _OFF_SCALE, _SURE_ERRORS = 0.12, 4.0  # break-ups and flicker hide a tenth
+_CLEARLY = 0.06  # stops to a stop
 _SCALE_SD, _FLICKER_EV, _UNSEEN_EV = 0.3, 0.1, 0.2
 
 
-def fit_responses(shots: Sequence[Around]) -> tuple[Response, ...]:
+def fit_responses(shots: Sequence[Around], *, hint: Response | None = None) -> tuple[Response, ...]:
     """Return the responses of the channels, as the frames around the setting changes of all shots tell them together.
 
     They are of the pictures only where the marks surely ask for more or less contrast than sRGB's, or where the fit predicts
     the tiles of setting changes that it was not fitted to surely and worthwhile better than sRGB does, misfits taken alike:
-    with one free offset a pair, in stops of equal size. All channels get the curve of the middle one, green: coding keeps
-    it whole, while red and blue are coarse and noisy in the dark and were told worse by themselves. A channel gets its own
-    where that explains it far better.
+    with one free offset a pair, in stops of equal size; or where something else tells another curve, the `hint` of the
+    middle channel, and the marks agree with that better. All channels get the curve of the middle one, green: coding
+    keeps it whole, while red and blue are coarse and noisy in the dark and were told worse by themselves. A channel gets its
+    own where that explains it far better.
     """
     black = np.min([shot.black for shot in shots], axis=0)
     leading = black.size // 2
@@ -63,7 +65,7 @@ def fit_responses(shots: Sequence[Around]) -> tuple[Response, ...]:
     if changes < _LEAST_CHANGES:
         return tuple(srgb_response(changes=changes, black_code=float(code)) for code in black)
     lead = _Fit(samples)
-    if not (_better(*lead.losses()) or _off_scale(lead.jumps(_PLAIN))):
+    if not (_better(*lead.losses()) or _off_scale(lead.jumps(_PLAIN)) or (hint and _agreed(lead, hint))):
         misfit = lead.misfit_ev
         return tuple(
             srgb_response(Origin.SRGB_FITS, misfit_ev=misfit, changes=changes, black_code=float(code)) for code in black
@@ -159,6 +161,13 @@ def _off_scale(jumps: _Jumps) -> bool:
     without = np.array([_scale(jumps.where(jumps.change != change)) for change in changes])
     error = without.std() * np.sqrt(max(changes.size - 1, 1)) if changes.size else np.inf
     return abs(_scale(jumps) - 1) > max(_OFF_SCALE, _SURE_ERRORS * error)
+
+
+def _agreed(fit: _Fit, hint: Response) -> bool:
+    """Whether the marks agree with another curve clearly better than with sRGB."""
+    curve = np.interp(_CODES, hint.codes, hint.ev)
+    plain, hinted = (abs(_scale(fit.jumps(each)) - 1) for each in (_PLAIN, curve))
+    return hinted < plain - _CLEARLY
 
 
 def _slope(values: Floats, against: Floats, precision: Floats) -> float:

@@ -27,17 +27,12 @@ the sky's noise is gathered with it: at half of this, 24-megapixel stars told ex
 """
 MOST_POINTS = 1500
 _CORE = 1.2  # px, sd of the kernel that gathers a point's light
-_COARSE = 256  # codes a channel up to which rounding and coding outdo the noise of the light
-_COARSE_RING = 2.7  # px, sd of the kernel of the light around it
-_COARSE_PATCH = 31  # px, side of the patch that the noise is told from
-_SHARPEST = 8.0  # sds over which a value is a light itself, not noise
-_COARSE_FOUND = 6.0  # sds from which on a point is found
-_RING, _FAR = 2.4, 3.6  # px, sds of two kernels of the light around a point where codes are fine
+_RING, _FAR = 2.7, 4.0  # px, sds of two kernels of the light around a point
 _BEND = (_RING**2 - _CORE**2) / (_FAR**2 - _RING**2)  # so much of the farther one takes out how the light around bends
 _CELL, _PATCH, _EVERY = 16, 32, 2  # px: from cell to cell, side of the patch that the noise is told from, every so many px
 _STAR = 0.6  # px, sd of a star's image as it usually is
 _NORMAL = 1.4826  # median absolute deviations to an sd
-_FOUND = 10.0
+_FOUND = 8.0
 _STRIP = 64  # rows brought down at a time
 _EDGE = 4  # px at the border in which nothing is found
 
@@ -53,11 +48,6 @@ class PointMap:
     sd: Image
     full: Image
     greys: Greys
-
-    @property
-    def coarse(self) -> bool:
-        """Whether rounding and coding outdo the noise of the light."""
-        return self.greys.size <= _COARSE
 
 
 def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDArray[np.bool_]]:
@@ -116,22 +106,9 @@ def point_map(light: Image, clipped: NDArray[np.bool_], *, greys: Greys | None =
     greys = srgb_table() if greys is None else greys
     full = cv2.dilate(clipped.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.float32)
     core: Any = cv2.GaussianBlur(light, (0, 0), _CORE)
-    if greys.size <= _COARSE:
-        around: Any = cv2.GaussianBlur(light, (0, 0), _COARSE_RING)
-        return PointMap(core - around, around, _coarse_noise(core - around), full, greys)
-    around = cv2.GaussianBlur(light, (0, 0), _RING)
+    around: Any = cv2.GaussianBlur(light, (0, 0), _RING)
     core = core - (1 + _BEND) * around + _BEND * cv2.GaussianBlur(light, (0, 0), _FAR)
     return PointMap(core, around, _noise(core), full, greys)
-
-
-def _coarse_noise(core: Image) -> Image:
-    """Return the root mean square of `core` (h, w) around each px, points left out as far as they stand out."""
-    size = (_COARSE_PATCH, _COARSE_PATCH)
-    square = core * core
-    rough: Any = cv2.blur(square, size)
-    for _ in range(2):
-        rough = cv2.blur(np.minimum(square, _SHARPEST * rough), size)
-    return np.asarray(np.sqrt(np.maximum(rough, 1e-14)), np.float32)
 
 
 def _noise(core: Image) -> Image:
@@ -150,8 +127,8 @@ def _noise(core: Image) -> Image:
 
 def find_points(found_in: PointMap, *, most: int = MOST_POINTS) -> Floats:
     """Return x, y (px) and the height over the noise of up to `most` points, (3, k), the clearest first."""
-    core, sd, least = found_in.core, found_in.sd, _COARSE_FOUND if found_in.coarse else _FOUND
-    peak = (core >= cv2.dilate(core, np.ones((5, 5), np.uint8))) & (core > least * sd) & (found_in.full == 0)
+    core, sd = found_in.core, found_in.sd
+    peak = (core >= cv2.dilate(core, np.ones((5, 5), np.uint8))) & (core > _FOUND * sd) & (found_in.full == 0)
     peak[:_EDGE], peak[-_EDGE:], peak[:, :_EDGE], peak[:, -_EDGE:] = False, False, False, False
     y, x = np.nonzero(peak)
     height = core[y, x] / sd[y, x]
@@ -188,15 +165,13 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step, (off * (1 - off)).sum(axis=0))
 
 
-def trail_share(length: Floats, *, coarse: bool) -> Floats:
+def trail_share(length: Floats) -> Floats:
     """Return the share 0..1 of its light that is measured of a star that trails over `length` (k,) px, against a point's.
 
-    `coarse`: as of its `PointMap`. The kernel's answer to a line: a Gaussian's mean over it, the sds of
+    The kernel's answer to a line: a Gaussian's mean over it, the sds of
     star and kernel put together.
     """
-    rings: tuple[tuple[float, float], ...] = ((1.0, _CORE), (-1.0, _COARSE_RING))
-    if not coarse:
-        rings = ((1.0, _CORE), (-1.0 - _BEND, _RING), (_BEND, _FAR))
+    rings = ((1.0, _CORE), (-1.0 - _BEND, _RING), (_BEND, _FAR))
     half = np.maximum(length, 1e-3) / 2
     of_line, of_point = np.zeros_like(half), 0.0
     for share, sd in rings:

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, uniform_filter1d
 
-from lapsebench.core.candles import CandleLight, candle_light
+from lapsebench.core.candles import CandleLight, Curve, candle_light
 from lapsebench.core.following import Follower, Kind
 from lapsebench.core.progress import Tick, silent
-from lapsebench.core.response import Response, any_estimated
+from lapsebench.core.response import Origin, Response, any_estimated
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
@@ -148,11 +148,16 @@ class _Asking:
 
     def _asked(self, members: Sequence[int], stretch: Ints, tick: Callable[[int], None]) -> CandleLight:
         times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
-        told = candle_light(
-            *_sighted(times, maps, tick), self.light.received_ev[stretch], curved=any_estimated(self.responses)
-        )
+        told = candle_light(*_sighted(times, maps, tick), self.light.received_ev[stretch], curve=self._curve(members))
         self.look.keep(members, self.responses, told)
         return told
+
+    def _curve(self, members: Sequence[int]) -> Curve:
+        if any_estimated(self.responses):
+            return Curve.ESTIMATED
+        linear = self.frames[members[0]].balance is not None  # RAW
+        chosen = any(response.origin is Origin.OFF for response in self.responses)
+        return Curve.LINEAR if linear or chosen else Curve.ASSUMED
 
     def _report(self, before: int, total: int, done: int) -> None:
         self.tick(before + done, total)
@@ -219,7 +224,7 @@ def _sighted(
         follower = follower or Follower(seen.core.shape, most=int(_SPARE * most))
         follower.step(float(time), find_points(seen, most=most)[:2])
         one = Sighting(follower.number, lights_at(seen, *follower.star), lights_at(seen, *follower.lamp))
-        early.append(_Early(len(sightings), one, follower.star, float(shutter), seen.coarse))
+        early.append(_Early(len(sightings), one, follower.star, float(shutter)))
         sightings.append(one)
         if follower.moving:
             for each in early:
@@ -236,12 +241,11 @@ class _Early:
     sighting: Sighting
     xy: Floats
     open: float
-    coarse: bool
 
     def untrailed(self, follower: Follower) -> Sighting:
         """Return it with the stars as bright as if they had not trailed."""
         length = np.hypot(*follower.speed(self.xy)) * self.open
-        star = replace(self.sighting.star, light=self.sighting.star.light / trail_share(length, coarse=self.coarse))
+        star = replace(self.sighting.star, light=self.sighting.star.light / trail_share(length))
         return replace(self.sighting, star=star)
 
 

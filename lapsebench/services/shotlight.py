@@ -11,13 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.candles import CandleLight
-from lapsebench.core.chunks import WORKERS
 from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, stray_light_frames
-from lapsebench.core.metering import COLS, ROWS, FrameMeasure
+from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.progress import Tick, silent
-from lapsebench.core.response import Response
+from lapsebench.core.response import Response, any_estimated
 from lapsebench.core.response_bent import unbent
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
@@ -26,12 +25,11 @@ from lapsebench.core.uncertainty import SURE_ERRORS, uncertain_frames
 from lapsebench.services.bumped import bumped_frames
 from lapsebench.services.candles import Look, ask_candles, filled_in, keep_straightened
 from lapsebench.services.metering import Metering, metered
-from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev, responses_of, seen_tiles
+from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev, responses_of, seen_tiles, tiles_of
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 _MOST_ROUNDS = 4
-_AT_A_TIME = 256  # frames
 _CURVE_STEP_SD = 0.02  # of a setting change: what stars may be off by where the curve's slope is some percent off
 
 
@@ -82,14 +80,27 @@ def light_of_shot(
         separated = separate(evidence, separated.pairs)
     usable = tiles.readable & ~black & ~stray & ~bumped & ~unusable  # in blown frames some stars are not
     if look is not None:
-        ask = partial(ask_candles, shot, frames, usable=usable, look=look, responses=responses, tick=tick)
-        separated, candles = _with_stars(evidence, separated, ask)
+
+        def through(curve: tuple[Response, ...]) -> tuple[Evidence, Floats, Metering]:
+            seen, _, colour = _evidence(tiles, members, spoilt, curve)
+            seen, area = metered(seen, tiles, shot.area, good, responses=curve)
+            seen.weights[stray | bumped] = 0
+            return seen, colour, area
+
+        ask = partial(ask_candles, shot, frames, usable=usable, look=look, tick=tick)
+        separated, candles = _with_stars(evidence, separated, partial(ask, responses=responses))
         straight = unbent(responses, candles.bend) if candles else None
+        if straight and not any_estimated(responses):  # the stars see a curve: is it the one that the tiles tell?
+            told = responses_of(tiles, evidence.exposure_ev, spoilt, hint=straight[1])
+            straight = None
+            if any_estimated(told):
+                responses = told
+                evidence, colour_ev, metering = through(responses)
+                separated, candles = _with_stars(evidence, separate(evidence), partial(ask, responses=responses))
+                straight = unbent(responses, candles.bend) if candles else None
         if candles and straight:
             responses = straight
-            evidence, _, colour_ev = _evidence(tiles, members, spoilt, responses)
-            evidence, metering = metered(evidence, tiles, shot.area, good, responses=responses)
-            evidence.weights[stray | bumped] = 0
+            evidence, colour_ev, metering = through(responses)
             separated = _given(evidence, candles)
             keep_straightened(shot, candles, look, responses)
     disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)
@@ -127,8 +138,7 @@ def _with_stars(
 
 def _given(evidence: Evidence, candles: CandleLight, pairs: Pairs | None = None) -> Separated:
     """Return the light, given what the stars told."""
-    step_sd = 0.0 if candles.bend is None else _CURVE_STEP_SD
-    evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev, direct_step_sd=step_sd)
+    evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev)
     separated = separate(evidence, pairs)
     return replace(separated, light=filled_in(separated.light, candles))
 
@@ -142,26 +152,6 @@ def at_moves(
     usable = tiles.readable & ~spoilt & ~tiles.blown & ~tiles.black
     starts = [shot.first + k for k in moved_frames(tiles.light, usable)]
     return split_shot(shot, starts, MOVED)
-
-
-def tiles_of(shot: Shot, all_measures: Sequence[FrameMeasure | None]) -> Tiles:
-    """Return the measures of `shot` as arrays; NaN for frames without one or with another grid than most."""
-    measures = [all_measures[i] for i in shot.frames]
-    shapes = [measure.clipped.shape[:2] for measure in measures if measure is not None]
-    shape = max(set(shapes), key=shapes.count) if shapes else (ROWS, COLS)
-    rgb, clipped = np.empty((2, len(measures), *shape, 3), np.float32)
-
-    def put(first: int) -> None:
-        for k in range(first, min(first + _AT_A_TIME, len(measures))):
-            measure = measures[k]
-            if measure is not None and measure.clipped.shape[:2] == shape:
-                rgb[k], clipped[k] = measure.tiles, measure.clipped
-            else:
-                rgb[k] = clipped[k] = np.nan
-
-    with ThreadPoolExecutor(WORKERS) as pool:
-        list(pool.map(put, range(0, len(measures), _AT_A_TIME)))
-    return Tiles(rgb, clipped)
 
 
 def _evidence(
@@ -192,6 +182,7 @@ def _evidence(
         luminance_ev=luminance.result(),
         clipped=tiles.clipped_share,
         highlight_ev=highlight.result(),
+        direct_step_sd=_CURVE_STEP_SD if any_estimated(responses) else 0.0,
     )
     return evidence, responses, colour_ev
 

@@ -14,7 +14,7 @@ from lapsebench.io.cache import MeasureStore
 from lapsebench.services.candles import Seen
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 9  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 10  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:

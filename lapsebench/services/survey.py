@@ -32,9 +32,10 @@ from lapsebench.services.balances import balanced, set_measured_balance
 from lapsebench.services.curves import curves_of
 from lapsebench.services.firstlook import first_look
 from lapsebench.services.metering import told
-from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot, tiles_of
+from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 from lapsebench.services.starfiles import StarFiles
 from lapsebench.services.stills import look_of, measure
+from lapsebench.services.tilelight import tiles_of
 
 Measured = Callable[[int, FrameMeasure], None]
 """Called from a worker thread as `measured(frame number, measure)` as soon as a frame is measured."""

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from lapsebench.core.chunks import WORKERS, by_frames
 from lapsebench.core.exposure import exposure_ev, guess_marks
 from lapsebench.core.faults import Tiles, brightest, usable_tiles
-from lapsebench.core.metering import LEAST_LIGHT
+from lapsebench.core.metering import COLS, LEAST_LIGHT, ROWS, FrameMeasure
 from lapsebench.core.pairwise import tiles_worth
 from lapsebench.core.response import Response, light_steps, light_table, seen_tables
 from lapsebench.core.response_fit import fit_responses
 from lapsebench.core.response_samples import Around, frames_at_changes
-from lapsebench.core.sequence import Frame
+from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.transfer import BT709_WEIGHTS, linear_to_srgb
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,7 @@ Bools = NDArray[np.bool_]
 
 _UNEVEN_EV = 0.55  # stops from tile to tile, or the picture's usual if that is more, at which a tile counts half
 _CHUNK = 64  # frames worked on at a time: what fits the processor's cache
+_AT_A_TIME = 256  # frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,26 @@ class Seen:
     weights: NDArray[np.float32]
 
 
+def tiles_of(shot: Shot, all_measures: Sequence[FrameMeasure | None]) -> Tiles:
+    """Return the measures of `shot` as arrays; NaN for frames without one or with another grid than most."""
+    measures = [all_measures[i] for i in shot.frames]
+    shapes = [measure.clipped.shape[:2] for measure in measures if measure is not None]
+    shape = max(set(shapes), key=shapes.count) if shapes else (ROWS, COLS)
+    rgb, clipped = np.empty((2, len(measures), *shape, 3), np.float32)
+
+    def put(first: int) -> None:
+        for k in range(first, min(first + _AT_A_TIME, len(measures))):
+            measure = measures[k]
+            if measure is not None and measure.clipped.shape[:2] == shape:
+                rgb[k], clipped[k] = measure.tiles, measure.clipped
+            else:
+                rgb[k] = clipped[k] = np.nan
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        list(pool.map(put, range(0, len(measures), _AT_A_TIME)))
+    return Tiles(rgb, clipped)
+
+
 def exposures(frames: Sequence[Frame]) -> Floats:
     """Return the camera exposure of each frame, stops at the true marks of the dial the times tell of; NaN unknown."""
     marks = guess_marks(list({frame.exposure_s for frame in frames if frame.exposure_s}))
@@ -45,13 +66,13 @@ def exposures(frames: Sequence[Frame]) -> Floats:
     return np.array([np.nan if (ev := known[frame.setting]) is None else ev for frame in frames], dtype=float)
 
 
-def responses_of(tiles: Tiles, marks_ev: Floats, spoilt: Bools) -> tuple[Response, ...]:
+def responses_of(tiles: Tiles, marks_ev: Floats, spoilt: Bools, *, hint: Response | None = None) -> tuple[Response, ...]:
     """Return the responses of R, G and B as the frames around setting changes tell them.
 
-    `marks_ev`: (n,) camera exposure, stops, NaN unknown. `spoilt`: (n,) frames not to look at.
+    `marks_ev`: (n,) camera exposure, stops, NaN unknown. `spoilt`: (n,) frames not to look at. `hint`: see `fit_responses`.
     """
     frames = frames_at_changes(marks_ev, tiles.readable & ~spoilt)
-    return fit_responses([around_changes(Tiles(tiles.rgb[frames], tiles.clipped[frames]), marks_ev[frames])])
+    return fit_responses([around_changes(Tiles(tiles.rgb[frames], tiles.clipped[frames]), marks_ev[frames])], hint=hint)
 
 
 def around_changes(tiles: Tiles, marks_ev: Floats) -> Around:

@@ -24,6 +24,7 @@ from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.transfer import linear_to_srgb, srgb_table
 from lapsebench.services import shotlight
 from lapsebench.services.survey import Survey, level
+from lapsebench.services.tilelight import tiles_of
 
 Floats = NDArray[np.float64]
 PARTS: tuple[tuple[ModuleType, str], ...] = (
@@ -130,7 +131,7 @@ def main() -> None:
 
 def first_light(shot: Shot, frames: list[Frame], measures: list[FrameMeasure]) -> shotlight.ShotLight:
     """Return the light just as a survey finds it."""
-    tiles = shotlight.tiles_of(shot, measures)
+    tiles = tiles_of(shot, measures)
     (only,) = shotlight.at_moves(shot, frames, measures, tiles=tiles)
     return shotlight.light_of_shot(only, frames, measures, tiles=tiles)
 

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from lapsebench.core.candles import Bend, candle_light
+from lapsebench.core.candles import Bend, Curve, candle_light
 from lapsebench.core.following import Kind
 from lapsebench.core.response import Origin, Response, knots, srgb_response
 from lapsebench.core.response_bent import unbent
@@ -45,7 +45,7 @@ def test_setting_changes_are_told_through_a_curve_that_is_some_percent_off(seed:
     random = np.random.default_rng(seed)
     received = np.repeat([0.0, 1.0, -1.0, 0.5], [20, 30, 20, 20]) + random.normal(0, 0.03, FRAMES)
     seen, kinds = night(random, received)
-    bent, straight = (candle_light(seen, kinds, received, curved=curved) for curved in (False, True))
+    bent, straight = (candle_light(seen, kinds, received, curve=curve) for curve in (Curve.LINEAR, Curve.ESTIMATED))
     changes = [np.abs(np.diff(told.received_ev - received)[[19, 49, 69]]).max() for told in (bent, straight)]
     assert changes[0] > 0.04
     assert changes[1] < 0.015

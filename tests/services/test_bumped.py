@@ -17,8 +17,9 @@ from lapsebench.core.sequence import Fault, Frame, Shot
 from lapsebench.core.transfer import linear_to_srgb, srgb_table
 from lapsebench.imaging.proxy import measure_frame
 from lapsebench.services.bumped import bumped_frames
-from lapsebench.services.shotlight import at_moves, light_of_shot, tiles_of
+from lapsebench.services.shotlight import at_moves, light_of_shot
 from lapsebench.services.survey import Survey
+from lapsebench.services.tilelight import tiles_of
 
 N, HEIGHT, WIDTH = 30, 320, 480
 BUMPS = {6: (0.004, 0.0), 7: (0.004, 0.0), 13: (0.0, -0.006), 19: (-0.003, 0.003), 20: (-0.02, 0.03), 21: (0.0, 0.1)}

@@ -15,7 +15,7 @@ from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
 from lapsebench.imaging.pointlight import lights_at, point_map
 from lapsebench.services.stills import star_light
 
-WIDTH, HEIGHT, FACTOR = 3000, 2000, 2
+WIDTH, HEIGHT, FACTOR = 4500, 1500, 2
 SRGB = (srgb_response(),) * 3
 Floats = NDArray[np.float64]
 
