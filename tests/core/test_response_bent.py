@@ -9,7 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from lapsebench.core.candles import Bend, Curve, candle_light
 from lapsebench.core.following import Kind
-from lapsebench.core.response import Origin, Response, knots, srgb_response
+from lapsebench.core.response import Origin, Response, knots
 from lapsebench.core.response_bent import unbent
 from lapsebench.core.sightings import Lights, Sighting
 from lapsebench.core.transfer import srgb_to_linear
@@ -24,18 +24,31 @@ def too_steep(stops: Floats) -> Floats:
     return 0.03 * (stops + 4)
 
 
-def night(random: np.random.Generator, received_ev: Floats) -> tuple[list[Sighting], dict[int, Kind]]:
+def bent_by(around: Floats, light: Floats, times: float) -> Floats:
+    """Return how much too bright stars of so much `light` seem over the light `around`, a factor, `times` as bent.
+
+    Their image is a Gaussian, whose light lies logarithmically between its foot and its top: as many stops are lost or won
+    at each height as the curve is too steep there.
+    """
+    share = (np.arange(60) + 0.5) / 60
+    weight = np.log(1 / share)
+    levels = np.log2(around + 5 * light * share[:, None])
+    return np.asarray(np.average(np.exp(times * too_steep(levels)), axis=0, weights=weight))
+
+
+def night(random: np.random.Generator, received_ev: Floats, *, times: float = 1.0) -> tuple[list[Sighting], dict[int, Kind]]:
     """Return stars seen through a bent curve before curtains of light that come and go, elsewhere at other times."""
     light = 0.002 * random.pareto(1.2, STARS).clip(0.2, 20)
     sky_ev = -6 + 2.5 * np.exp(-(((np.arange(FRAMES) - 50) / 12) ** 2)) + random.normal(0, 0.1, FRAMES)
     curtains = gaussian_filter1d(random.normal(0, 2.5, (FRAMES, STARS)), 4, axis=0)
     seen = []
     for ev, sky, uneven in zip(received_ev, sky_ev, curtains, strict=True):
-        around = ev + sky + uneven
-        bent = np.exp(too_steep(around))
-        measured = 2.0**ev * light * bent * (1 + random.normal(0, 0.02, STARS))
+        around = 2.0 ** (ev + sky + uneven)
+        true = 2.0**ev * light
+        seems = true * bent_by(around, true, times)
+        measured = seems * (1 + random.normal(0, 0.02, STARS))
         noise = np.full(STARS, 2e-5)
-        lights = Lights(measured + random.normal(0, noise), 2.0**around, noise, np.zeros(STARS), np.full(STARS, 1 / 3))
+        lights = Lights(measured + random.normal(0, noise), around, noise, np.zeros(STARS), np.full(STARS, 1 / 3))
         seen.append(Sighting(np.arange(STARS), lights, lights))
     return seen, dict.fromkeys(range(STARS), Kind.STAR)
 
@@ -53,6 +66,18 @@ def test_setting_changes_are_told_through_a_curve_that_is_some_percent_off(seed:
     off = straight.bend.slope - too_steep(straight.bend.at_ev)
     assert np.std(off) < 0.02
     assert bent.bend is None
+
+
+def test_stars_tell_of_another_curve_than_the_assumed_one_only_where_it_is() -> None:
+    random = np.random.default_rng(5)
+    received = np.repeat([0.0, 1.0, -1.0, 0.5], [20, 30, 20, 20])
+    bent, straight = (
+        candle_light(*night(random, received, times=times), received, curve=Curve.ASSUMED) for times in (3.0, 0.0)
+    )
+    assert bent.bend is not None
+    assert np.std(bent.bend.slope - 3 * too_steep(bent.bend.at_ev)) < 0.04
+    assert straight.bend is None
+    assert np.diff(straight.received_ev) == pytest.approx(np.diff(received), abs=0.02)
 
 
 def bent_response() -> Response:
@@ -73,8 +98,7 @@ def test_the_curve_is_straight_once_its_bend_is_taken_out() -> None:
     assert np.abs(np.array(told[0].ev) - PLAIN)[8:].max() < 0.05
 
 
-def test_curves_that_are_straight_or_not_estimated_are_left() -> None:
+def test_curves_that_are_straight_are_left() -> None:
     at = np.linspace(-8.0, -1.0, 8)
     assert unbent((bent_response(),) * 3, Bend(at, np.full(8, 0.2))) is None  # a common factor of all light bends nothing
     assert unbent((bent_response(),) * 3, None) is None
-    assert unbent((srgb_response(),) * 3, Bend(at, 0.1 * at)) is None

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lapsebench.core.response import Origin, Response
+from lapsebench.core.response import Origin, Response, knots
 from lapsebench.core.response_fit import fit_responses
 from lapsebench.core.response_samples import Around
 from lapsebench.core.transfer import linear_to_srgb, srgb_to_linear
@@ -29,6 +29,8 @@ def coded(kind: str, light: Floats, strength: float) -> Floats:
     if kind == "lifted":
         foot = 0.02 + 0.04 * strength
         return np.asarray(foot + (1 - foot) * plain**1.3)
+    if kind == "steeper":
+        return linear_to_srgb(light**1.11)
     return plain
 
 
@@ -74,6 +76,24 @@ def test_the_curve_of_a_camera_is_found(kind: str, seed: int) -> None:
 def test_a_camera_that_follows_srgb_keeps_it(seed: int) -> None:
     responses = fit_responses([Around(*night("plain", seed))])
     assert [response.origin for response in responses] == [Origin.SRGB_FITS] * 3
+
+
+def hint(kind: str, strength: float) -> Response:
+    """Return a camera's true curve, as something else than its tiles may tell it."""
+    light = 2.0 ** np.linspace(-14, 0, 8000)
+    return Response(tuple(knots()), tuple(np.interp(knots(), coded(kind, light, strength), np.log2(light))))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hint_of_another_curve_is_believed_where_the_marks_agree(seed: int) -> None:
+    """A tenth more contrast than sRGB's, the same at all codes, may be the shutter's errors by the marks alone."""
+    strength = strength_of("steeper", seed)
+    steeper, plain = ([Around(*night(kind, seed))] for kind in ("steeper", "plain"))
+    assert fit_responses(steeper)[1].origin is Origin.SRGB_FITS
+    believed = fit_responses(steeper, hint=hint("steeper", strength))[1]
+    assert believed.origin is Origin.MEASURED
+    assert misfit(believed, "steeper", strength) < 0.04
+    assert fit_responses(plain, hint=hint("steeper", strength))[1].origin is Origin.SRGB_FITS
 
 
 def test_one_setting_change_is_too_few() -> None:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from lapsebench.imaging.pointlight import find_points, lights_at, point_map, trail_share
+from lapsebench.core.transfer import srgb_table
+from lapsebench.imaging.pointlight import at_point_size, find_points, lights_at, point_map, trail_share
 
 HEIGHT, WIDTH = 300, 400
 NONE_CLIPPED = np.zeros((HEIGHT, WIDTH), bool)
@@ -82,3 +83,25 @@ def test_what_a_trail_takes_off_a_star_is_known(length: float) -> None:
     share = trail_share(np.array([length]))[0]
     assert trail.core[30, 30] / point.core[30, 30] == pytest.approx(share, rel=0.025)
     assert share < 1
+
+
+def test_a_code_stands_for_as_much_light_as_the_camera_gives_it() -> None:
+    """Coding takes codes off a star, and what one is worth hangs on the camera's curve."""
+    greys = (srgb_table() ** 1.3).astype(np.float32)
+    flat = np.full((HEIGHT, WIDTH), greys[100], np.float32)
+    at = np.full(1, 50.0)
+    told = lights_at(point_map(flat, NONE_CLIPPED, greys=greys), at, at)
+    assert told.step[0] == pytest.approx((greys[101] - greys[99]) / 2, rel=0.02)
+
+
+@pytest.mark.parametrize(("width", "height", "expected"), [(3000, 20, 3000), (3001, 20, 1500), (20, 8256, 2752)])
+def test_pictures_are_brought_down_to_three_thousand_px_at_most(width: int, height: int, expected: int) -> None:
+    smaller, clipped = at_point_size(np.ones((height, width), np.float32), np.zeros((height, width), bool))
+    assert max(smaller.shape) == max(clipped.shape) == expected
+
+
+def test_no_more_points_are_found_than_asked_for() -> None:
+    xy, points = sky(np.random.default_rng(4))
+    light = (0.05 + 0.02 * points).astype(np.float32)
+    assert xy.shape[1] > 10
+    assert find_points(point_map(light, NONE_CLIPPED), most=10).shape == (3, 10)
