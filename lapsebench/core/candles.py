@@ -35,7 +35,7 @@ _STEP_OVER = 6  # frames
 _PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and most
 _FINE_CODES = 50.0  # codes of the usual point's light
 _LOSS = 2.5
-_ROUNDS = 12
+_ROUNDS, _ROUNDS_OF_DOUBT = 12, 6
 _BENDS = 8  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
 _INTO_POINT = np.array([0.2, 0.93, 2.4])  # times its light: where the thirds of a point's light lie above its surroundings
@@ -84,12 +84,13 @@ def candle_light(
     """
     table = table_of(sightings, kinds)
     start = _start(table, guess_ev)
-    fit = _fitted(table, start, curved=curve is not Curve.LINEAR)
+    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED)
     told = fit.result(np.nan_to_num(guess_ev))
     if curve is not Curve.ASSUMED:
         return told
-    as_assumed = _fitted(table, start, curved=False).result(np.nan_to_num(guess_ev))
-    return replace(as_assumed, bend=told.bend) if fit.surely_bent() else as_assumed
+    doubt = _Fit(fit.table, fit.n, fit.exposure / np.log(2), curved=True)
+    doubt.solve(rounds=_ROUNDS_OF_DOUBT)
+    return replace(told, bend=Bend(doubt.at_ev, doubt.bend)) if doubt.surely_bent() else told
 
 
 def _fitted(table: Table, start: Floats, *, curved: bool) -> _Fit:
@@ -157,10 +158,10 @@ class _Fit:
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
-    def solve(self) -> None:
+    def solve(self, rounds: int = _ROUNDS) -> None:
         if not self.pieces:
             return
-        for round_ in range(_ROUNDS):
+        for round_ in range(rounds):
             self._fit_pieces()
             self._place_bends()
             self._fit_exposures()
