@@ -27,7 +27,7 @@ SIZE = (144, 96)
 FRAMES = 12
 CHANGE = 7
 """The frame at which the tests' night goes from 10 s to 4 s."""
-WAIT_MS = 20_000
+WAIT_MS = 60_000
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 prepare_environment(os.environ)
