@@ -168,8 +168,7 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
 def trail_share(length: Floats) -> Floats:
     """Return the share 0..1 of its light that is measured of a star that trails over `length` (k,) px, against a point's.
 
-    The kernel's answer to a line: a Gaussian's mean over it, the sds of
-    star and kernel put together.
+    The kernel's answer to a line: a Gaussian's mean over it, the sds of star and kernel put together.
     """
     rings = ((1.0, _CORE), (-1.0 - _BEND, _RING), (_BEND, _FAR))
     half = np.maximum(length, 1e-3) / 2

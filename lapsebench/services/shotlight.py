@@ -69,9 +69,17 @@ def light_of_shot(
     blown, black = tiles.blown, tiles.black
     unusable = np.array([bool(frame.faults & SPOILT) for frame in members])
     spoilt = blown | black | unusable
-    evidence, responses, colour_ev = _evidence(tiles, members, spoilt, responses)
     good = tiles.readable & ~spoilt
-    evidence, metering = metered(evidence, tiles, shot.area, good, responses=responses)
+
+    def through(
+        curve: tuple[Response, ...] | None, left_out: Bools
+    ) -> tuple[Evidence, tuple[Response, ...], Floats, Metering]:
+        seen, curve, colour = _evidence(tiles, members, spoilt, curve)
+        seen, area = metered(seen, tiles, shot.area, good, responses=curve)
+        seen.weights[left_out] = 0
+        return seen, curve, colour, area
+
+    evidence, responses, colour_ev, metering = through(responses, spoilt)
     separated = separate(evidence)
     stray = stray_light_frames(tiles, separated.light.received_ev, good)
     bumped = bumped_frames(shot, measures, tiles, good & ~stray)
@@ -80,13 +88,6 @@ def light_of_shot(
         separated = separate(evidence, separated.pairs)
     usable = tiles.readable & ~black & ~stray & ~bumped & ~unusable  # in blown frames some stars are not
     if look is not None:
-
-        def through(curve: tuple[Response, ...]) -> tuple[Evidence, Floats, Metering]:
-            seen, _, colour = _evidence(tiles, members, spoilt, curve)
-            seen, area = metered(seen, tiles, shot.area, good, responses=curve)
-            seen.weights[stray | bumped] = 0
-            return seen, colour, area
-
         ask = partial(ask_candles, shot, frames, usable=usable, look=look, tick=tick)
         separated, candles = _with_stars(evidence, separated, partial(ask, responses=responses))
         straight = unbent(responses, candles.bend) if candles else None
@@ -94,13 +95,11 @@ def light_of_shot(
             told = responses_of(tiles, evidence.exposure_ev, spoilt, hint=straight[1])
             straight = None
             if any_estimated(told):
-                responses = told
-                evidence, colour_ev, metering = through(responses)
+                evidence, responses, colour_ev, metering = through(told, stray | bumped)
                 separated, candles = _with_stars(evidence, separate(evidence), partial(ask, responses=responses))
                 straight = unbent(responses, candles.bend) if candles else None
         if candles and straight:
-            responses = straight
-            evidence, colour_ev, metering = through(responses)
+            evidence, responses, colour_ev, metering = through(straight, stray | bumped)
             separated = _given(evidence, candles)
             keep_straightened(shot, candles, look, responses)
     disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)

@@ -9,7 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from lapsebench.core.candles import Bend, Curve, candle_light
 from lapsebench.core.following import Kind
-from lapsebench.core.response import Origin, Response, knots
+from lapsebench.core.response import Origin, Response, knots, srgb_response
 from lapsebench.core.response_bent import unbent
 from lapsebench.core.sightings import Lights, Sighting
 from lapsebench.core.transfer import srgb_to_linear
@@ -102,3 +102,11 @@ def test_curves_that_are_straight_are_left() -> None:
     at = np.linspace(-8.0, -1.0, 8)
     assert unbent((bent_response(),) * 3, Bend(at, np.full(8, 0.2))) is None  # a common factor of all light bends nothing
     assert unbent((bent_response(),) * 3, None) is None
+
+
+def test_of_srgb_it_is_a_hint_of_the_curve_that_stars_see() -> None:
+    at = np.linspace(-8.0, -1.0, 8)
+    told = unbent((srgb_response(),) * 3, Bend(at, 0.05 * at))
+    assert told is not None
+    assert np.abs(np.array(told[1].ev) - PLAIN).max() > 0.1
+    assert unbent((srgb_response(),) * 3, Bend(at, np.full(8, 0.2))) is None
