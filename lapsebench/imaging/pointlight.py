@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,19 +11,12 @@ from numpy.typing import NDArray
 from scipy.special import erf
 
 from lapsebench.core.sightings import Lights
-from lapsebench.core.transfer import srgb_table
-from lapsebench.imaging.proxy import top_code
+from lapsebench.core.whitelight import luma_share
+from lapsebench.imaging.starpicture import StarPicture
 
 Floats = NDArray[np.float64]
 Image = NDArray[np.float32]
-Greys = NDArray[np.float32]
 
-LONG_SIDE = 3000
-"""Most pixels of the long side at which points are looked for.
-
-A star's light is the same in one px as in the many of before, and trails are short in large px; but the larger, the more of
-the sky's noise is gathered with it: at half of this, 24-megapixel stars told exposures half as well.
-"""
 MOST_POINTS = 1500
 _CORE = 1.2  # px, sd of the kernel that gathers a point's light
 _RING, _FAR = 2.7, 4.0  # px, sds of two kernels of the light around a point
@@ -33,82 +25,31 @@ _CELL, _PATCH, _EVERY = 16, 32, 2  # px: from cell to cell, side of the patch th
 _STAR = 0.6  # px, sd of a star's image as it usually is
 _NORMAL = 1.4826  # median absolute deviations to an sd
 _FOUND = 8.0
-_STRIP = 64  # rows brought down at a time
 _EDGE = 4  # px at the border in which nothing is found
 
 
 @dataclass(frozen=True, slots=True)
 class PointMap:
     """`core`: light of a point at each px above its surroundings; `around`: the light there; `sd`: noise of `core`;
-    `full`: 1 near clipped px, all (h, w) float32, linear light; `greys`: light of each grey code of the picture, (levels,).
+    `full`: 1 near clipped px, all (h, w) float32, linear light; `greys` and `colour` as in `StarPicture`.
     """
 
     core: Image
     around: Image
     sd: Image
     full: Image
-    greys: Greys
+    greys: NDArray[np.float32]
+    colour: Image | None = None
 
 
-def at_point_size(light: Image, clipped: NDArray[np.bool_]) -> tuple[Image, NDArray[np.bool_]]:
-    """Return linear `light` and `clipped`, (h, w), brought down to `LONG_SIDE` or less; nothing is enlarged."""
-    return _smaller(light, clipped, _factor(clipped.shape))
-
-
-def gathered(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> tuple[Image, NDArray[np.bool_]]:
-    """Return the light (h, w) of integer `codes` (H, W, 3), summed over the channels, and where it is not to be trusted.
-
-    `light`: (levels, 3), what each code adds; up to the share `told_to` of the codes that is known, at the top code nothing
-    is. Brought down to `LONG_SIDE` or less as `at_point_size` does, a strip at a time.
-    """
-    factor = _factor(codes.shape[:2])
-    end, rows = codes.shape[0] // factor * factor, _STRIP * factor
-    top = min(top_code(codes.dtype), round(told_to * np.iinfo(codes.dtype).max))
-    strips = [codes[first : min(first + rows, end)] for first in range(0, end, rows)]
-    lights, clipped = zip(*(_smaller(_summed(strip, light), _beyond(strip, top), factor) for strip in strips), strict=True)
-    return np.concatenate(lights), np.concatenate(clipped)
-
-
-def _factor(size: tuple[int, ...]) -> int:
-    """Return how many px become one, across and down, of a picture of `size` = (height, width)."""
-    return math.ceil(max(*size, 1) / LONG_SIDE)
-
-
-def _smaller(light: Image, clipped: NDArray[np.bool_], factor: int) -> tuple[Image, NDArray[np.bool_]]:
-    if factor == 1:
-        return light, clipped
-    height, width = (side // factor for side in clipped.shape)
-    whole = slice(height * factor), slice(width * factor)
-    share: Any = cv2.resize(clipped[whole].astype(np.float32), (width, height), interpolation=cv2.INTER_AREA)
-    smaller: Any = cv2.resize(light[whole], (width, height), interpolation=cv2.INTER_AREA)
-    return smaller, np.asarray(share > 0)
-
-
-def _summed(codes: NDArray[Any], light: Image) -> Image:
-    if codes.dtype == np.uint8:
-        summed: Any = cv2.transform(cv2.LUT(codes, light[None]), np.ones((1, 3), np.float32))
-        return np.asarray(summed, np.float32)
-    parts = (np.take(light[:, c], codes[..., c]) for c in range(3))
-    return np.asarray(sum(parts), np.float32)
-
-
-def _beyond(codes: NDArray[Any], top: int) -> NDArray[np.bool_]:
-    """Return where any channel of `codes` (h, w, 3) reaches `top`, (h, w)."""
-    below: Any = cv2.inRange(codes, (0, 0, 0), (top - 1,) * 3)
-    return np.asarray(below == 0)
-
-
-def point_map(light: Image, clipped: NDArray[np.bool_], *, greys: Greys | None = None) -> PointMap:
-    """Return the point map of linear `light` (h, w); `clipped` (h, w) marks px at the top code in any channel.
-
-    `greys`: light of each grey code that the channels can have, (levels,); None: of 8-bit sRGB.
-    """
-    greys = srgb_table() if greys is None else greys
-    full = cv2.dilate(clipped.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.float32)
+def point_map(picture: StarPicture) -> PointMap:
+    """Return the point map of a picture."""
+    light = picture.light
+    full = cv2.dilate(picture.untold.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.float32)
     core: Any = cv2.GaussianBlur(light, (0, 0), _CORE)
     around: Any = cv2.GaussianBlur(light, (0, 0), _RING)
     core = core - (1 + _BEND) * around + _BEND * cv2.GaussianBlur(light, (0, 0), _FAR)
-    return PointMap(core, around, _noise(core), full, greys)
+    return PointMap(core, around, _noise(core), full, picture.greys, picture.colour)
 
 
 def _noise(core: Image) -> Image:
@@ -161,8 +102,20 @@ def lights_at(seen: PointMap, x: Floats, y: Floats) -> Lights:
     core = np.where(good, at(seen.core, cv2.INTER_CUBIC), np.nan)
     around = at(seen.around, cv2.INTER_LINEAR)
     step = np.interp(around, (seen.greys[1:] + seen.greys[:-1]) / 2, np.diff(seen.greys))
+    share = _told_share(seen, np.stack(place)[:, 0], core, around)
     off = np.stack([x, y]) - np.floor([x, y])
-    return Lights(core, around, at(seen.sd, cv2.INTER_LINEAR), step, (off * (1 - off)).sum(axis=0))
+    sd = at(seen.sd, cv2.INTER_LINEAR)
+    return Lights(core / share, around, sd / share, step / share, (off * (1 - off)).sum(axis=0))
+
+
+def _told_share(seen: PointMap, xy: NDArray[np.float32], core: Floats, around: Floats) -> Floats:
+    """Return what the picture tells of the light of white points at `xy` (2, k) px, as a share of it, (k,)."""
+    if seen.colour is None:
+        return np.ones_like(core)
+    scale = np.float32(seen.colour.shape[1] / seen.core.shape[1])
+    x, y = (xy + np.float32(0.5)) * scale - np.float32(0.5)
+    colour: Any = cv2.remap(seen.colour, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return luma_share(core, around, colour[0].astype(float), seen.greys.astype(float))
 
 
 def trail_share(length: Floats) -> Floats:

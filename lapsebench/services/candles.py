@@ -23,23 +23,17 @@ from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
 from lapsebench.errors import FrameError
 from lapsebench.imaging.pointlight import MOST_POINTS, PointMap, find_points, lights_at, point_map, trail_share
+from lapsebench.imaging.starpicture import StarPicture
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 
-Seen = tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.float32]]
-"""Linear light, mean of the channels: stars are white, aurora is not; the px at the top code; the light of each grey code.
-
-Light and px are (h, w), the codes (levels,).
-"""
-
-
 class Look(Protocol):
     """How the frames of a project are looked at, by their numbers in it, and what the stars told is kept."""
 
-    def seen(self, number: int, responses: Sequence[Response]) -> Seen:
+    def seen(self, number: int, responses: Sequence[Response]) -> StarPicture:
         """Return a frame as the responses of R, G and B see it. Raises FrameError where it can't be decoded."""
 
     def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
@@ -287,7 +281,7 @@ def _maps(numbers: Sequence[int], look: Look, responses: Sequence[Response]) -> 
 
 def _map(number: int, look: Look, responses: Sequence[Response]) -> PointMap | None:
     try:
-        light, clipped, greys = look.seen(number, responses)
+        picture = look.seen(number, responses)
     except FrameError:
         return None
-    return point_map(light, clipped, greys=greys)
+    return point_map(picture)

@@ -10,11 +10,11 @@ import numpy as np
 from lapsebench.core.candles import Bend, CandleLight
 from lapsebench.core.response import Response
 from lapsebench.core.sequence import Frame
+from lapsebench.imaging.starpicture import StarPicture
 from lapsebench.io.cache import MeasureStore
-from lapsebench.services.candles import Seen
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 10  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 11  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
@@ -24,7 +24,7 @@ class StarFiles:
         self._frames = frames
         self._store = store or MeasureStore()
 
-    def seen(self, number: int, responses: Sequence[Response]) -> Seen:
+    def seen(self, number: int, responses: Sequence[Response]) -> StarPicture:
         """Return a frame's light, brought down in size. Raises FrameError."""
         return star_light(self._frames[number], responses)
 

@@ -18,8 +18,8 @@ from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.develop import full_size, grey, half_size
 from lapsebench.imaging.framing import Box, cut
 from lapsebench.imaging.hotpixels import HotPixels, mend
-from lapsebench.imaging.pointlight import at_point_size, gathered
 from lapsebench.imaging.proxy import measure_frame, measure_light
+from lapsebench.imaging.starpicture import StarPicture, at_point_size, star_picture
 from lapsebench.io.clip import read_clip
 from lapsebench.io.icc import light_table
 from lapsebench.io.kinds import is_raw
@@ -69,17 +69,17 @@ def measure(frame: Frame, *, min_long_side: int) -> FrameMeasure:
     return measure_frame(picture.codes, to_linear(picture), srgb=picture.is_srgb)
 
 
-def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, NDArray[np.bool_], Float32s]:
-    """Return a still as stars are looked for in it: light (h, w), which px not to trust (h, w), and light of each grey code.
+def star_light(frame: Frame, responses: Sequence[Response]) -> StarPicture:
+    """Return a still as stars are looked for in it.
 
-    The light is the mean of the channels, gathered from every px at full size: to average codes first, as a reduced
-    decoding does, dims stars the more the brighter they are. `responses`: those of R, G and B, the camera's curve. RAW gives
+    The light is gathered from every px at full size: to average codes first, as a reduced decoding does, dims stars the more
+    the brighter they are. `responses`: those of R, G and B, the camera's curve. RAW gives
     the mean of its photosites in balance: primaries of film would mix channels and add to the noise. Raises FrameError.
     """
     if is_raw(frame.path):
         raw = read_raw(frame.path)
         light, full = grey(raw, development(raw, _multipliers(frame, raw)))
-        return *at_point_size(light[..., 0], full), srgb_table(_RAW_LEVELS)
+        return StarPicture(*at_point_size(light[..., 0], full), srgb_table(_RAW_LEVELS))
     picture = _picture(frame, None)
     levels = int(np.iinfo(picture.codes.dtype).max) + 1
     table = light_table(picture.profile, levels)
@@ -87,7 +87,7 @@ def star_light(frame: Frame, responses: Sequence[Response]) -> tuple[Float32s, N
     shares = np.full(3, 1 / 3) if matrix is None else np.array(matrix).mean(axis=0)
     light = (through(table, responses) if any_estimated(responses) else table) * shares.astype(np.float32)
     told_to = min((response.told_to for response in responses), default=1.0)
-    return *gathered(picture.codes, light, told_to=told_to), light.sum(axis=1)
+    return star_picture(picture.codes, light, told_to=told_to)
 
 
 def _picture(frame: Frame, min_long_side: int | None) -> Picture:

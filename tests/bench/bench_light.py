@@ -63,7 +63,7 @@ def read_night(family: Family, seed: int) -> Reading:
         exposure=tuple(exposure_meters(night, gain) for gain in gains),
         seen={way: seen(night, gain, made.shot_light.responses if way == "program" else ()) for way, gain in shown.items()},
         pulsation=(pulsation_kept(night, made.gain_ev), sky_mean_kept(night, made.gain_ev)),
-        kept_error=kept_error(night, made),
+        kept_error=kept_error(night, made.gain_at),
         most_gain=float(np.abs(made.film_gain_ev).max()),
         faults=fault_count(night, made),
         false_cuts=made.false_cuts,

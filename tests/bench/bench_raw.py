@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from dng import Sensor, record, write_dng
 from nights.families import DEEP_BARS, FAMILIES
-from nights.meters import exposure_meters
+from nights.meters import exposure_meters, kept_error
 from nights.night import Night, shoot_night
 from nights.waves import Random
 from numpy.typing import NDArray
@@ -62,14 +62,16 @@ def write_told(path: Path, codes: NDArray[np.uint16], sensor: Sensor, told: Fram
     )
 
 
-def read_night(night: Night, folder: Path) -> tuple[float, float]:
-    """Return jitter and mean step, stops, of a night whose files lie in `folder`, all of the sky kept."""
+def read_night(night: Night, folder: Path) -> tuple[float, float, float]:
+    """Return jitter and mean step, stops, with all of the sky kept, and `kept_error`, percent, of a night in `folder`."""
     project, _ = gather([folder])
     surveyed = survey(project)
-    whole = replace(project, light=LightSettings(sky_kept=1.0, brightness_ev=-12.0), shots=surveyed.project.shots)
-    light = level(replace(surveyed, project=whole), whole)
-    meters = exposure_meters(night, np.nan_to_num(light.gain_ev))
-    return meters.jitter, meters.step
+    gain_at = {}
+    for share in (1.0, 0.6, 0.0):
+        whole = replace(project, light=LightSettings(sky_kept=share, brightness_ev=-12.0), shots=surveyed.project.shots)
+        gain_at[share] = np.nan_to_num(level(replace(surveyed, project=whole), whole).gain_ev)
+    meters = exposure_meters(night, gain_at[1.0])
+    return meters.jitter, meters.step, kept_error(night, gain_at)
 
 
 def main() -> None:
@@ -86,8 +88,10 @@ def main() -> None:
             with tempfile.TemporaryDirectory() as folder:
                 write_night(night, Path(folder), np.random.default_rng(seed))
                 read.append(read_night(night, Path(folder)))
-            print(f"  {name:20} night {seed}: {read[-1][0]:.4f} / {read[-1][1]:.4f}", flush=True)
-        jitter, step = np.mean(read, axis=0)
+            print(
+                f"  {name:20} night {seed}: {read[-1][0]:.4f} / {read[-1][1]:.4f}, kept {read[-1][2]:.1f} % off", flush=True
+            )
+        jitter, step, _ = np.mean(read, axis=0)
         met = jitter <= (DEEP_BARS.jitter or 0) and step <= (DEEP_BARS.step or 0)
         print(f"{name:22} {jitter:.4f} / {step:.4f}  {'met' if met else 'missed'}", flush=True)
 

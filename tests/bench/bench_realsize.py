@@ -89,11 +89,10 @@ def main() -> None:
                         write = partial(write_frame, name, seed, folder, arguments.kind)
                         list(pool.map(write, range(len(made.night.frames))))
                 written = time.perf_counter()
-                jitter, step = read_night(made.night, folder)
+                jitter, step, kept = read_night(made.night, folder)
             took = f"written in {written - start:.0f} s, surveyed in {time.perf_counter() - written:.0f} s"
-            print(
-                f"  {name:20} night {seed}: {jitter:.4f} / {step:.4f}  bar {bars.jitter} / {bars.step}; {took}", flush=True
-            )
+            met = f"{jitter:.4f} / {step:.4f}  bar {bars.jitter} / {bars.step}, slow change {kept:.1f} % off"
+            print(f"  {name:20} night {seed}: {met}; {took}", flush=True)
 
 
 if __name__ == "__main__":

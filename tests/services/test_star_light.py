@@ -44,9 +44,9 @@ def picture(path: Path, exposure: float, *, gamma: float = 1.0) -> Path:
 
 def measured(path: Path, responses: tuple[Response, ...] = SRGB) -> Floats:
     """Return the light of each star, (k,), NaN where it can't be told."""
-    light, untold, greys = star_light(Frame(path, width=WIDTH, height=HEIGHT), responses)
+    picture = star_light(Frame(path, width=WIDTH, height=HEIGHT), responses)
     places = (stars()[0] + 0.5) / FACTOR - 0.5
-    return lights_at(point_map(light, untold, greys=greys), *places).light
+    return lights_at(point_map(picture), *places).light
 
 
 def test_twice_the_exposure_is_twice_the_light_of_a_star(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -83,10 +84,11 @@ def _fast(values: Floats) -> Floats:
     return values - median_filter(values, size=21, mode="nearest")
 
 
-def kept_error(night: Night, made: Made) -> float:
+def kept_error(night: Night, gain_at: Mapping[float, Floats]) -> float:
     """Return how far slow change in the film is from the share asked for, percent; NaN where the scene hardly changes.
 
-    What the exposure in the film takes off the sky's slow change, against that change as it truly was.
+    What the exposure in the film takes off the sky's slow change, against that change as it truly was. `gain_at`: the gain
+    (n,) of each share asked for, 0..1.
     """
     good = night.good
     slow = whittaker(night.scene_ev[good], RAMP)
@@ -94,7 +96,7 @@ def kept_error(night: Night, made: Made) -> float:
     if np.ptp(slow) < 0.7:
         return np.nan
     errors = []
-    for share, gain in made.gain_at.items():
+    for share, gain in gain_at.items():
         virtual = (night.received_ev + gain)[good]
         kept = 1 + (virtual - virtual.mean()) @ slow / (slow @ slow)
         errors.append(100 * abs(kept - share))

@@ -15,9 +15,8 @@ from lapsebench.core.sequence import SPOILT, Fault, Shot
 from lapsebench.core.smoothing import lambda_for_period
 from lapsebench.core.transfer import srgb_table
 from lapsebench.imaging.apply import WHITE, apply_gain, light_of_codes
-from lapsebench.imaging.pointlight import gathered
 from lapsebench.imaging.proxy import measure_frame
-from lapsebench.services.candles import Seen
+from lapsebench.imaging.starpicture import StarPicture, star_picture
 from lapsebench.services.shotlight import ShotLight, at_moves, light_of_shot
 from nights.curves import Codes
 from nights.night import Bools, Night
@@ -64,12 +63,12 @@ class _Pictures:
     night: Night
     told: dict[object, CandleLight] = field(default_factory=dict)
 
-    def seen(self, number: int, responses: Sequence[Response]) -> Seen:
+    def seen(self, number: int, responses: Sequence[Response]) -> StarPicture:
         codes = self.night.codes[number]
         levels = int(np.iinfo(codes.dtype).max) + 1
         light = through(np.repeat(srgb_table(levels)[:, None], 3, axis=1), responses) / np.float32(3)
         told_to = min(response.told_to for response in responses)
-        return *gathered(codes, light, told_to=told_to), light.sum(axis=1)
+        return star_picture(codes, light, told_to=told_to)
 
     def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
         return self.told.get((*numbers, *responses))

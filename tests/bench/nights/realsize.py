@@ -14,6 +14,7 @@ from math import log2
 import cv2
 import numpy as np
 
+from lapsebench.core.transfer import luminance
 from nights.camera import Camera, Setting
 from nights.curves import Codes, tone_curve
 from nights.families import Family
@@ -78,17 +79,29 @@ def real_size_night(family: Family, seed: int) -> RealSize:
     assert family.sky is not None
     sky, ground = family.sky(random, times_s), random_ground(random, family.ground)
     stars = _stars(random)
-    scene_ev = np.array([log2(ground.under(sky.drawn(i, stars=False)).mean(dtype=float)) for i in range(family.frames)])
-    scene_ev += SKY_EV
+    scenes = [ground.under(sky.drawn(i, stars=False)) * np.float32(2.0**SKY_EV) for i in range(family.frames)]
     longest = int(3 * log2(0.8 * family.every_s))
-    settings = shoot(scene_ev, replace(family.habit, longest=min(longest, family.habit.longest)), random)
+    bright_ev = np.array([log2(scene.mean(dtype=float)) for scene in scenes])
+    settings = shoot(bright_ev, replace(family.habit, longest=min(longest, family.habit.longest)), random)
     settings, files = told(family.tells, settings, random)
     received = received_of(family, settings, seed, random)
     change = np.array([False, *(a != b for a, b in pairwise(settings))])
     camera = Camera(tone_curve(family.tone, random), well_e=FULL_WELL_E)
     frames = frames_of(files, times_s)
+    of_stars = [_mean_light(stars, ground, float(time)) for time in times_s]
+    scene_ev = np.array(
+        [log2(luminance(scene).mean(dtype=float) + more) for scene, more in zip(scenes, of_stars, strict=True)]
+    )
     night = Night(family, [], frames, [], camera, received, scene_ev, change, {}, files.disagree, sky.patches, times_s)
     return RealSize(night, sky, ground, stars, settings, seed)
+
+
+def _mean_light(stars: Stars, ground: Ground, time_s: float) -> float:
+    """Return the mean light of a picture that is the stars'."""
+    x, y, seen = stars.places(time_s)
+    rows = (y[seen] * ground.cover.shape[0] / HEIGHT).astype(int)
+    cols = (x[seen] * ground.cover.shape[1] / WIDTH).astype(int)
+    return float((stars.light[seen] * (1 - ground.cover[rows, cols])).sum() / (WIDTH * HEIGHT))
 
 
 def _stars(random: Random) -> Stars:
