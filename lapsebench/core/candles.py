@@ -18,7 +18,7 @@ from scipy.sparse.linalg import splu
 
 from lapsebench.core.following import Kind
 from lapsebench.core.sightings import LEAST_SEEN, Sighting, Table, table_of
-from lapsebench.core.whitelight import INTO_POINT
+from lapsebench.core.whitelight import into_point
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -40,6 +40,7 @@ _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a
 _MOST_OF = (0.01, 0.99)
 _BENT, _SURELY = 0.2, 6.0  # least difference of slope, as a share, and in standard errors, that tells another curve
 _DARKEST = 1e-5
+_INTO_POINT = into_point(1)
 _UNKNOWN_EV = 0.2  # stops, sd: what is told no better is not told
 _LEAST_MORE = 0.6  # times: unresolved stars, which turn with the others, are in the noise that was measured
 
@@ -75,30 +76,36 @@ class CandleLight:
 
 
 def candle_light(
-    sightings: Sequence[Sighting | None], kinds: Mapping[int, Kind], guess_ev: Floats, *, curve: Curve = Curve.LINEAR
+    sightings: Sequence[Sighting | None],
+    kinds: Mapping[int, Kind],
+    guess_ev: Floats,
+    *,
+    curve: Curve = Curve.LINEAR,
+    into: Floats = _INTO_POINT,
 ) -> CandleLight:
     """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
 
-    `kinds` says by number what a point is; others are left out. `curve`: what the light is seen through.
+    `kinds` says by number what a point is; others are left out. `curve`: what the light is seen through. `into`: where the
+    light of points lies above their surroundings, as `into_point` returns it.
     """
     table = table_of(sightings, kinds)
     start = _start(table, guess_ev)
-    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED)
+    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED, into=into)
     told = fit.result(np.nan_to_num(guess_ev))
     if curve is not Curve.ASSUMED:
         return told
-    doubt = _Fit(fit.table, fit.n, fit.exposure / np.log(2), curved=True)
+    doubt = _Fit(fit.table, fit.n, fit.exposure / np.log(2), curved=True, into=into)
     doubt.solve(rounds=_ROUNDS_OF_DOUBT)
     return replace(told, bend=Bend(doubt.at_ev, doubt.bend)) if doubt.surely_bent() else told
 
 
-def _fitted(table: Table, start: Floats, *, curved: bool) -> _Fit:
+def _fitted(table: Table, start: Floats, *, curved: bool, into: Floats) -> _Fit:
     """Return the fit to a table, unclear lamps left out, from exposures `start` (n,) stops on."""
-    fit = _Fit(table, start.size, start, curved=curved)
+    fit = _Fit(table, start.size, start, curved=curved, into=into)
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
-        fit = _Fit(table, start.size, fit.exposure / np.log(2), curved=curved)
+        fit = _Fit(table, start.size, fit.exposure / np.log(2), curved=curved, into=into)
         fit.solve()
     return fit
 
@@ -133,8 +140,8 @@ class _Fit:
     curve is at `hats` (m, k), linear B-splines over the stops of the light around; a star's light goes by that slope.
     """
 
-    def __init__(self, table: Table, n: int, guess_ev: Floats, *, curved: bool) -> None:
-        self.table, self.n = table, n
+    def __init__(self, table: Table, n: int, guess_ev: Floats, *, curved: bool, into: Floats) -> None:
+        self.table, self.n, self.into = table, n, into
         self.exposure = np.nan_to_num(guess_ev) * np.log(2)
         self.exposure -= self.exposure.mean()
         self.pieces = int(table.piece.max()) + 1 if table.piece.size else 0
@@ -144,7 +151,7 @@ class _Fit:
         self.light = np.zeros(self.pieces)
         self.robust = np.ones(table.piece.size)
         self.pull = 0.0
-        level = np.log2(np.maximum(table.around + INTO_POINT[1] * np.maximum(table.light, 0), _DARKEST))
+        level = np.log2(np.maximum(table.around + into[1] * np.maximum(table.light, 0), _DARKEST))
         low, high = np.quantile(level, _MOST_OF) if level.size else (0.0, 0.0)
         self.at_ev = np.linspace(low, high, _BENDS if curved and high > low else 0)
         self.hats = np.zeros((level.size, self.at_ev.size))
@@ -174,7 +181,7 @@ class _Fit:
         """
         if self.bend.size:
             table, point = self.table, np.exp(self.exposure)[self.table.frame] * np.maximum(self.light[self.table.piece], 0)
-            levels = (np.log2(np.maximum(table.around + up * point, _DARKEST)) for up in INTO_POINT)
+            levels = (np.log2(np.maximum(table.around + up * point, _DARKEST)) for up in self.into)
             self.hats = np.asarray(np.mean([_hats(level, self.at_ev) for level in levels], axis=0))
 
     def _received(self) -> Floats:
@@ -278,7 +285,8 @@ class _Fit:
         sd = self._disagreement() / np.sqrt(np.maximum(self.info, 1e-12)) / np.log(2)
         known = (count >= LEAST_SEEN) & (self.info > 0) & (sd < _UNKNOWN_EV)
         bend = Bend(self.at_ev, self.bend) if self.bend.size else None
-        return CandleLight(*(np.where(known, told, np.nan) for told in (self._anchored(known, guess_ev), sd)), count, bend)
+        received, sd = (np.where(known, told, np.nan) for told in (self._anchored(known, guess_ev), sd))
+        return CandleLight(received, sd, count, bend)
 
     def _anchored(self, known: Bools, guess_ev: Floats) -> Floats:
         """Return the exposures, (n,) stops; each run of frames that common points join lies about the guess as a whole.

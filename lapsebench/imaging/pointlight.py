@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import erf
 
 from lapsebench.core.sightings import Lights
-from lapsebench.core.whitelight import luma_share
+from lapsebench.core.whitelight import into_point, luma_share
 from lapsebench.imaging.starpicture import StarPicture
 
 Floats = NDArray[np.float64]
@@ -31,7 +31,7 @@ _EDGE = 4  # px at the border in which nothing is found
 @dataclass(frozen=True, slots=True)
 class PointMap:
     """`core`: light of a point at each px above its surroundings; `around`: the light there; `sd`: noise of `core`;
-    `full`: 1 near clipped px, all (h, w) float32, linear light; `greys` and `colour` as in `StarPicture`.
+    `full`: 1 near clipped px, all (h, w) float32, linear light; `greys`, `colour` and `factor` as in `StarPicture`.
     """
 
     core: Image
@@ -40,6 +40,7 @@ class PointMap:
     full: Image
     greys: NDArray[np.float32]
     colour: Image | None = None
+    factor: int = 1
 
 
 def point_map(picture: StarPicture) -> PointMap:
@@ -49,7 +50,7 @@ def point_map(picture: StarPicture) -> PointMap:
     core: Any = cv2.GaussianBlur(light, (0, 0), _CORE)
     around: Any = cv2.GaussianBlur(light, (0, 0), _RING)
     core = core - (1 + _BEND) * around + _BEND * cv2.GaussianBlur(light, (0, 0), _FAR)
-    return PointMap(core, around, _noise(core), full, picture.greys, picture.colour)
+    return PointMap(core, around, _noise(core), full, picture.greys, picture.colour, picture.factor)
 
 
 def _noise(core: Image) -> Image:
@@ -115,7 +116,7 @@ def _told_share(seen: PointMap, xy: NDArray[np.float32], core: Floats, around: F
     scale = np.float32(seen.colour.shape[1] / seen.core.shape[1])
     x, y = (xy + np.float32(0.5)) * scale - np.float32(0.5)
     colour: Any = cv2.remap(seen.colour, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return luma_share(core, around, colour[0].astype(float), seen.greys.astype(float))
+    return luma_share(core, around, colour[0].astype(float), seen.greys.astype(float), into=into_point(seen.factor))
 
 
 def trail_share(length: Floats) -> Floats:

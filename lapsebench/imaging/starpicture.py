@@ -33,12 +33,14 @@ class StarPicture:
 
     Of 16-bit codes and RAW the light is the mean of the channels, and `colour` is None. Of 8-bit codes, most of which were
     coded as luma and coarser colour, it is what their luma tells; `colour` (h', w', 3) is the light of R, G and B around.
+    `factor`: how many px of the file, across and down, became one.
     """
 
     light: Image
     untold: Bools
     greys: Greys
     colour: Image | None = None
+    factor: int = 1
 
 
 def star_picture(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> StarPicture:
@@ -58,7 +60,9 @@ def star_picture(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> 
         return _smaller(_luma_light(strip, greys) if luma else _summed(strip, light), _beyond(strip, top), factor)
 
     lights, untold = zip(*(part(first) for first in range(0, end, rows)), strict=True)
-    return StarPicture(np.concatenate(lights), np.concatenate(untold), greys, _colour(codes, greys) if luma else None)
+    return StarPicture(
+        np.concatenate(lights), np.concatenate(untold), greys, _colour(codes, greys) if luma else None, factor
+    )
 
 
 def at_point_size(light: Image, clipped: Bools) -> tuple[Image, Bools]:

@@ -21,6 +21,7 @@ from lapsebench.core.response import Origin, Response, any_estimated
 from lapsebench.core.separation import Light
 from lapsebench.core.sequence import Frame, Shot
 from lapsebench.core.sightings import Sighting
+from lapsebench.core.whitelight import into_point
 from lapsebench.errors import FrameError
 from lapsebench.imaging.pointlight import MOST_POINTS, PointMap, find_points, lights_at, point_map, trail_share
 from lapsebench.imaging.starpicture import StarPicture
@@ -142,7 +143,9 @@ class _Asking:
 
     def _asked(self, members: Sequence[int], stretch: Ints, tick: Callable[[int], None]) -> CandleLight:
         times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
-        told = candle_light(*_sighted(times, maps, tick), self.light.received_ev[stretch], curve=self._curve(members))
+        sightings, kinds, factor = _sighted(times, maps, tick)
+        guess_ev, into = self.light.received_ev[stretch], into_point(factor)
+        told = candle_light(sightings, kinds, guess_ev, curve=self._curve(members), into=into)
         self.look.keep(members, self.responses, told)
         return told
 
@@ -204,10 +207,11 @@ def _stretches(wanted: Bools) -> list[Ints]:
 
 def _sighted(
     times: _Times, maps: Iterable[PointMap | None], tick: Callable[[int], None]
-) -> tuple[list[Sighting | None], dict[int, Kind]]:
-    """Return what is seen in frames taken at `times`, in order, and what the points are."""
+) -> tuple[list[Sighting | None], dict[int, Kind], int]:
+    """Return what is seen in frames taken at `times`, in order, what the points are, and the pictures' `factor`."""
     sightings: list[Sighting | None] = []
     follower: Follower | None = None
+    factor = 1
     most = min(max(_MOST_SIGHTINGS // max(times.taken.size, 1), _LEAST_POINTS), MOST_POINTS)
     early: list[_Early] = []
     for time, shutter, seen in zip(times.taken, times.open, maps, strict=True):
@@ -215,6 +219,7 @@ def _sighted(
         if seen is None or (follower is not None and seen.core.shape != follower.size):
             sightings.append(None)
             continue
+        factor = seen.factor
         follower = follower or Follower(seen.core.shape, most=int(_SPARE * most))
         follower.step(float(time), find_points(seen, most=most)[:2])
         one = Sighting(follower.number, lights_at(seen, *follower.star), lights_at(seen, *follower.lamp))
@@ -224,7 +229,7 @@ def _sighted(
             for each in early:
                 sightings[each.place] = each.untrailed(follower)
             early.clear()
-    return sightings, follower.kinds if follower else {}
+    return sightings, follower.kinds if follower else {}, factor
 
 
 @dataclass(frozen=True, slots=True)

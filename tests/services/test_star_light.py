@@ -27,18 +27,21 @@ def stars() -> tuple[Floats, Floats]:
     return xy + random.uniform(-2, 2, xy.shape), random.choice([0.02, 0.06, 0.15, 0.6], xy.shape[1])
 
 
-def picture(path: Path, exposure: float, *, gamma: float = 1.0) -> Path:
+GREY = (0.04, 0.04, 0.04)
+
+
+def picture(path: Path, exposure: float, *, gamma: float = 1.0, sky: tuple[float, ...] = GREY) -> Path:
     """Write a JPEG of the stars over a sky, noisy as a camera's, through sRGB and `gamma` on its codes."""
     random = np.random.default_rng(9)
-    light = np.full((HEIGHT, WIDTH), 0.04, np.float32)
+    light = np.full((HEIGHT, WIDTH, 3), sky[::-1], np.float32)
     for (x, y), peak in zip(stars()[0].T, stars()[1], strict=True):
         rows, cols = slice(int(y) - 5, int(y) + 7), slice(int(x) - 5, int(x) + 7)
         down, right = np.mgrid[rows, cols]
-        light[rows, cols] += peak * np.exp(-((down - y) ** 2 + (right - x) ** 2) / 2)
+        light[rows, cols] += (peak * np.exp(-((down - y) ** 2 + (right - x) ** 2) / 2))[..., None]
     light = light * np.float32(exposure)
     light += np.sqrt(light / 4000) * random.standard_normal(light.shape, np.float32)
     codes = np.rint(255 * linear_to_srgb(np.clip(light, 0, 1)) ** gamma).astype(np.uint8)
-    cv2.imwrite(str(path), np.repeat(codes[..., None], 3, axis=2), [cv2.IMWRITE_JPEG_QUALITY, 95])
+    cv2.imwrite(str(path), codes, [cv2.IMWRITE_JPEG_QUALITY, 95])
     return path
 
 
@@ -56,6 +59,16 @@ def test_twice_the_exposure_is_twice_the_light_of_a_star(tmp_path: Path) -> None
         these = both & (stars()[1] == peak)
         assert these.sum() > 50
         assert np.median(four[these] / one[these]) == pytest.approx(4, rel=0.02)
+
+
+def test_a_star_is_as_bright_before_green_aurora_as_before_a_grey_sky(tmp_path: Path) -> None:
+    """Coding smears its colour over the aurora's, which took 3 % off it."""
+    grey, green = (
+        measured(picture(tmp_path / f"{sky[0]}.jpg", 1.0, sky=sky)) for sky in ((0.06, 0.06, 0.06), (0.03, 0.12, 0.045))
+    )
+    for peak in (0.02, 0.06):
+        these = stars()[1] == peak
+        assert np.nanmedian(green[these] / grey[these]) == pytest.approx(1, abs=0.015)
 
 
 def test_a_star_that_saturates_is_not_taken_for_a_dimmer_one(tmp_path: Path) -> None:
