@@ -35,6 +35,7 @@ _PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and mo
 _FINE_CODES = 50.0  # codes of the usual point's light
 _LOSS = 2.5
 _ROUNDS, _ROUNDS_OF_DOUBT = 12, 6
+_LEAST_ROUNDS, _SETTLED = 5, 3e-4  # natural log, rms: exposures that move no more are found
 _BENDS = 8  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
 _MOST_OF = (0.01, 0.99)
@@ -166,12 +167,15 @@ class _Fit:
         if not self.pieces:
             return
         for round_ in range(rounds):
+            before = self.exposure.copy()
             self._fit_pieces()
             self._place_bends()
             self._fit_exposures()
             self._fit_pull()
             if round_ >= 2:
                 self._reweigh()
+            if round_ >= _LEAST_ROUNDS and np.std(self.exposure - before) < _SETTLED:
+                break
         self._fit_pieces()
 
     def _place_bends(self) -> None:
