@@ -13,7 +13,7 @@ from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import block_diag, csc_array
+from scipy.sparse import block_diag, csc_array, diags_array
 from scipy.sparse.linalg import splu
 
 from lapsebench.core.following import Kind
@@ -27,6 +27,8 @@ Bools = NDArray[np.bool_]
 _OWN = 0.03  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
 _OWN_COARSE = 0.05  # the same where codes are coarse: rounding depends on how a point lies, too
 _CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
+_LOST_CODES = 0.3  # codes, sd: coding takes about as much off every faint point, which rounds its waves to nothing
+_LOST_WALK_CODES, _LOST_TURN_CODES = 0.003, 0.1  # sd of its change from frame to frame, and more a stop of exposure
 _DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, and counts in full
 _JOINED = 5  # points on either side that tell the step between two frames
 _FEW = 12  # points
@@ -143,7 +145,8 @@ class _Fit:
 
     def __init__(self, table: Table, n: int, guess_ev: Floats, *, curved: bool, into: Floats) -> None:
         self.table, self.n, self.into = table, n, into
-        self.exposure = np.nan_to_num(guess_ev) * np.log(2)
+        self.guess = np.nan_to_num(guess_ev)
+        self.exposure = self.guess * np.log(2)
         self.exposure -= self.exposure.mean()
         self.pieces = int(table.piece.max()) + 1 if table.piece.size else 0
         self.texture = np.zeros(self.pieces)
@@ -151,6 +154,7 @@ class _Fit:
         self.lamp[table.piece] = table.still
         self.light = np.zeros(self.pieces)
         self.robust = np.ones(table.piece.size)
+        self.lost = np.zeros(n)
         self.pull = 0.0
         level = np.log2(np.maximum(table.around + into[1] * np.maximum(table.light, 0), _DARKEST))
         low, high = np.quantile(level, _MOST_OF) if level.size else (0.0, 0.0)
@@ -203,9 +207,10 @@ class _Fit:
     def _fit_pieces(self) -> None:
         """Solve light and, for lamps, texture of each piece at the present exposures."""
         table, received, weight = self.table, self._received(), self._weight()
-        rr, rf = self._sum(weight * received**2), self._sum(weight * received * table.light)
+        light = table.light + self.lost[table.frame] * table.step
+        rr, rf = self._sum(weight * received**2), self._sum(weight * received * light)
         rb, bb = self._sum(weight * received * table.around), self._sum(weight * table.around**2)
-        bf = self._sum(weight * table.around * table.light)
+        bf = self._sum(weight * table.around * light)
         rb = np.where(self.lamp, rb, 0.0)
         det = np.maximum(rr * bb - rb**2, 1e-9 * rr * bb)
         self.light = (bb * rf - rb * np.where(self.lamp, bf, 0.0)) / det
@@ -225,26 +230,33 @@ class _Fit:
         on_lamp = np.flatnonzero(table.still)
         size = self.n + self.pieces + lamps.size
         bent, which = np.nonzero(self.hats)
-        row = np.concatenate([rows, rows, on_lamp, bent])
-        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]], size + which])
+        row = np.concatenate([rows, rows, on_lamp, rows, bent])
+        lost, bend = size + table.frame, size + self.n + which
+        col = np.concatenate([table.frame, self.n + table.piece, place[table.piece[on_lamp]], lost, bend])
         scale = np.maximum(np.abs(self.light), 1e-12)[table.piece]
         by_bend = by_exposure[bent] * self.hats[bent, which]
-        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp], by_bend])
+        value = np.concatenate([by_exposure, received * scale, table.around[on_lamp], -table.step, by_bend])
         root = np.sqrt(weight)
-        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size + self.bend.size))
+        jacobian = csc_array((value * root[row], (row, col)), shape=(off.size, size + self.n + self.bend.size))
         normal = (jacobian.T @ jacobian).tocsc()
         ridge = normal.diagonal() * 1e-6 + 1e-9 * normal.diagonal().max() + 1e-30
         ridge[: self.n] += 1e-3
-        prior = _bend_prior(self.bend.size)
+        prior, bend_prior = self._lost_prior(), _bend_prior(self.bend.size)
         normal.setdiag(normal.diagonal() + ridge)
-        normal = normal + block_diag([csc_array((size, size)), csc_array(prior)], format="csc")
+        normal = normal + block_diag([csc_array((size, size)), prior, csc_array(bend_prior)], format="csc")
         right = jacobian.T @ (root * off)
-        right[size:] -= prior @ self.bend
+        right[size : size + self.n] -= prior @ self.lost
+        right[size + self.n :] -= bend_prior @ self.bend
         self._solver = splu(csc_array(normal))
         change = self._solver.solve(right)
         self.exposure += np.clip(change[: self.n], -1.0, 1.0)
-        self.bend += np.clip(change[size:], -0.3, 0.3)
-        self.info = np.bincount(table.frame, weight * by_exposure**2, minlength=self.n).astype(float)
+        self.lost += np.clip(change[size : size + self.n], -1.0, 1.0)
+        self.bend += np.clip(change[size + self.n :], -0.3, 0.3)
+        own, both, lost = (
+            np.bincount(table.frame, weight * part, minlength=self.n)
+            for part in (by_exposure**2, by_exposure * table.step, table.step**2)
+        )
+        self.info = np.asarray(own - both**2 / (lost + prior.diagonal()), dtype=float)
 
     def _fit_pull(self) -> None:
         """Solve the pull at the present exposures and lights."""
@@ -255,11 +267,17 @@ class _Fit:
         change = (weight * slope * self._off(by_exposure)).sum() / ((weight * slope**2).sum() + _PULL**-2)
         self.pull = float(np.clip(self.pull + change, -_MOST_PULL, _MOST_PULL))
 
+    def _lost_prior(self) -> csc_array:
+        """Return the precision (n, n) of what coding takes off: small, and much the same in neighbours of like exposure."""
+        walk = _LOST_WALK_CODES + _LOST_TURN_CODES * np.minimum(np.abs(np.diff(self.guess)), 1.0)
+        between = diags_array(np.tile([[-1.0], [1.0]], self.n), offsets=[0, 1], shape=(self.n - 1, self.n))
+        return csc_array(between.T @ diags_array(1 / walk**2) @ between + diags_array(np.full(self.n, _LOST_CODES**-2)))
+
     def _off(self, by_exposure: Floats) -> Floats:
         """Return what the model leaves of each measure, (m,)."""
         table = self.table
         off: Floats = table.light - by_exposure - self.texture[table.piece] * table.around
-        return off
+        return off + self.lost[table.frame] * table.step
 
     def _reweigh(self) -> None:
         table = self.table
