@@ -163,3 +163,19 @@ def test_where_no_star_is_seen_on_both_sides_of_a_gap_the_guess_tells_the_step()
     kinds |= dict.fromkeys(range(1000, 1150), Kind.STAR)
     told = candle_light([*before, *others], kinds, np.repeat([0.0, 2.0], 30))
     assert np.median(told.received_ev[30:]) - np.median(told.received_ev[:30]) == pytest.approx(2.0, abs=0.1)
+
+
+def test_what_a_handful_of_drowned_stars_tell_is_not_told() -> None:
+    """Five faint stars were half a stop off, and the frame, of which tiles knew nothing, took it from them."""
+    random = np.random.default_rng(5)
+    received = random.normal(0, 0.05, 40)
+    seen, kinds = sightings(random, received, stars=60, noise=0.01)
+    few = np.argsort(seen[20].star.light)[25:30]
+    drowned = np.full(60, np.nan)
+    drowned[few] = seen[20].star.light[few] + random.normal(0, 1.0, 5)
+    lights = Lights(drowned, seen[20].star.around, np.ones(60), np.zeros(60), middling(60))
+    seen[20] = Sighting(seen[20].number, lights, lights)
+    told = candle_light(seen, kinds, received)
+    assert np.isnan(told.received_ev[20])
+    assert np.isnan(told.sd_ev[20])
+    assert np.isfinite(np.delete(told.received_ev, 20)).all()
