@@ -11,7 +11,6 @@ from lapsebench.imaging.pointlight import PointMap, find_points, lights_at, poin
 from lapsebench.imaging.starpicture import StarPicture, at_point_size
 
 HEIGHT, WIDTH = 300, 400
-NONE_CLIPPED = np.zeros((HEIGHT, WIDTH), bool)
 
 
 def mapped(light: np.ndarray, untold: np.ndarray | None = None, *, greys: np.ndarray | None = None) -> PointMap:
@@ -61,7 +60,7 @@ def test_noise_is_told_as_it_is() -> None:
 
 
 def test_clipped_points_and_points_outside_are_not_seen() -> None:
-    clipped = NONE_CLIPPED.copy()
+    clipped = np.zeros((HEIGHT, WIDTH), bool)
     clipped[100, 100] = True
     seen = lights_at(mapped(np.zeros((HEIGHT, WIDTH)), clipped), np.array([101.0, 200.0, -5.0]), np.full(3, 101.0))
     assert np.isnan(seen.light).tolist() == [True, False, True]
