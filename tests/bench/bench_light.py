@@ -29,7 +29,7 @@ from nights.meters import (
     sky_mean_kept,
 )
 from nights.night import shoot_night
-from nights.program import run_program
+from nights.program import kept_frames, run_program
 from nights.realframes import FOLDER
 from nights.waves import Floats
 
@@ -58,10 +58,14 @@ def read_night(family: Family, seed: int) -> Reading:
     made = run_program(night)
     gains = [made.gain_ev, np.zeros(made.gain_ev.size), exif_only(night)]
     gains += [deflickered(night, size) for size in DEFLICKER_SIZES]
+    kept = kept_frames(night, made.shot_light.faults)
     shown = {"program": made.film_gain_ev} | ({"EXIF only": gains[2]} if family.tone is not Tone.SRGB else {})
     return Reading(
         exposure=tuple(exposure_meters(night, gain) for gain in gains),
-        seen={way: seen(night, gain, made.shot_light.responses if way == "program" else ()) for way, gain in shown.items()},
+        seen={
+            way: seen(night, gain, made.shot_light.responses, kept=kept) if way == "program" else seen(night, gain)
+            for way, gain in shown.items()
+        },
         pulsation=(pulsation_kept(night, made.gain_ev), sky_mean_kept(night, made.gain_ev)),
         kept_error=kept_error(night, made.gain_at),
         most_gain=float(np.abs(made.film_gain_ev).max()),

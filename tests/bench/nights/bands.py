@@ -15,7 +15,7 @@ from lapsebench.core.curves import Responses
 from lapsebench.core.transfer import luminance, srgb_to_linear
 from lapsebench.imaging.proxy import tile_means
 from nights.meters import at_changes, off_trend
-from nights.night import Night
+from nights.night import Bools, Night
 from nights.program import film_picture
 from nights.waves import Floats, Image
 
@@ -34,13 +34,17 @@ class Seen:
     bands: Floats
 
 
-def seen(night: Night, gain_ev: Floats, responses: Responses = ()) -> Seen:
-    """Return what is seen of the camera when `gain_ev` (n,) stops is applied, through responses if given; NaN if unknown."""
-    good = np.flatnonzero(night.good)
+def seen(night: Night, gain_ev: Floats, responses: Responses = (), *, kept: Bools | None = None) -> Seen:
+    """Return what is seen of the camera when `gain_ev` (n,) stops is applied, through responses if given; NaN if unknown.
+
+    `kept`: which frames are in the film, (n,); None is all. Of those, the ones that nothing was done to are looked at.
+    """
+    looked_at = night.good if kept is None else night.good & kept
+    good = np.flatnonzero(looked_at)
     film = {int(i): _tiles(film_picture(night.codes[i], float(gain_ev[i]), responses)) for i in good}
     steps = np.array([_steps(night, gain_ev, film, int(a), int(b)) for a, b in pairwise(good)])
     known = np.isfinite(steps[:, 0])
-    changed = at_changes(night)
+    changed = at_changes(night, looked_at)
     off = off_trend(np.where(known, steps[:, 0], 0.0))
     at = changed & known
     if not at.any():

@@ -39,7 +39,7 @@ def exposure_meters(night: Night, gain_ev: Floats) -> Exposure:
     good = night.good
     virtual = (night.received_ev + gain_ev)[good]
     off = off_trend(np.diff(virtual))
-    changed = at_changes(night)
+    changed = at_changes(night, night.good)
     step = float(np.abs(off[changed]).mean()) if changed.any() else np.nan
     scene = night.scene_ev[good]
     moving = np.std(scene) > 1e-3
@@ -52,10 +52,9 @@ def off_trend(turns: Floats) -> Floats:
     return np.asarray(turns - median_filter(turns, size=_WINDOW, mode="nearest"))
 
 
-def at_changes(night: Night) -> Bools:
-    """Return which steps from one good frame to the next hold a setting change, (good frames - 1,)."""
-    good = np.flatnonzero(night.good)
-    return np.array([night.change[a + 1 : b + 1].any() for a, b in pairwise(good)])
+def at_changes(night: Night, frames: Bools) -> Bools:
+    """Return which steps from one of `frames` (n,) to the next hold a setting change, (frames - 1,)."""
+    return np.array([night.change[a + 1 : b + 1].any() for a, b in pairwise(np.flatnonzero(frames))])
 
 
 def pulsation_kept(night: Night, gain_ev: Floats) -> float:
@@ -87,11 +86,11 @@ def _fast(values: Floats) -> Floats:
 def kept_error(night: Night, gain_at: Mapping[float, Floats]) -> float:
     """Return how far slow change in the film is from the share asked for, percent; NaN where the scene hardly changes.
 
-    What the exposure in the film takes off the sky's slow change, against that change as it truly was. `gain_at`: the gain
-    (n,) of each share asked for, 0..1.
+    What the exposure in the film takes off the sky's slow change, against that change as it truly was, as far as pictures
+    can hold it. `gain_at`: the gain (n,) of each share asked for, 0..1.
     """
     good = night.good
-    slow = whittaker(night.scene_ev[good], RAMP)
+    slow = whittaker(night.recordable_ev[good], RAMP)
     slow -= slow.mean()
     if np.ptp(slow) < 0.7:
         return np.nan

@@ -34,8 +34,9 @@ class Night:
     """n frames and the truth about them.
 
     `codes`: as decoded. `frames`: what the files tell. `scenes`: n of (h, w, 3), linear light at a received exposure of 0.
-    `received_ev`, `scene_ev` (log2 of the scenes' mean luminance): (n,) stops. `change`: (n,) bool, the camera exposed
-    otherwise from this frame on. `spoilers`: what was done to single frames. `disagree`: frames whose metadata are wrong.
+    `received_ev`, `scene_ev` (log2 of the scenes' mean luminance), `recordable_ev` (the same of what does not clip as
+    exposed): (n,) stops. `change`: (n,) bool, the camera exposed otherwise from this frame on. `spoilers`: what was done to
+    single frames. `disagree`: frames whose metadata are wrong.
     """
 
     family: Family
@@ -45,6 +46,7 @@ class Night:
     camera: Camera
     received_ev: Floats
     scene_ev: Floats
+    recordable_ev: Floats
     change: Bools
     spoilers: dict[int, Spoiler]
     disagree: tuple[int, ...]
@@ -68,7 +70,7 @@ def shoot_night(family: Family, seed: int) -> Night:
         times_s = times_s + 40 * family.every_s * (np.arange(family.frames) >= round(0.8 * family.frames))
     sky, ground = (family.sky(random, times_s), random_ground(random, family.ground)) if family.sky else (None, None)
     scenes = _scenes(family, sky, ground)
-    settings = _settings(family, _scene_ev(scenes), random)
+    settings = _settings(family, luminance_ev(scenes), random)
     settings, files = told(family.tells, settings, random)
     if family.large and sky and ground:
         stars = many_stars(random)
@@ -82,7 +84,7 @@ def shoot_night(family: Family, seed: int) -> Night:
     change = np.array([False, *(a != b for a, b in itertools.pairwise(settings))])
     patches = sky.patches if sky else None
     frames = frames_of(files, times_s)
-    seen = camera, received, _scene_ev(scenes), change
+    seen = camera, received, luminance_ev(scenes), recordable_ev(scenes, received), change
     return Night(family, codes, frames, scenes, *seen, spoilt, files.disagree, patches, times_s)
 
 
@@ -95,8 +97,18 @@ def _scenes(family: Family, sky: Sky | None, ground: Ground | None) -> list[Imag
     return drawn * family.frames if family.steady else drawn
 
 
-def _scene_ev(scenes: list[Image]) -> Floats:
+def luminance_ev(scenes: list[Image]) -> Floats:
+    """Return log2 of the mean luminance of each scene, (n,) stops."""
     return np.array([np.log2(luminance(scene).mean(dtype=float)) for scene in scenes])
+
+
+def recordable_ev(scenes: list[Image], received_ev: Floats) -> Floats:
+    """Return log2 of the mean luminance of what a picture can hold of each scene, exposed so, (n,) stops.
+
+    A Moon's disc beyond white is of the same light in every picture, however bright it is.
+    """
+    held = [np.minimum(scene, np.float32(2.0**-ev)) for scene, ev in zip(scenes, received_ev, strict=True)]
+    return luminance_ev(held)
 
 
 def _camera(family: Family, random: Random) -> Camera:

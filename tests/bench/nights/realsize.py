@@ -14,14 +14,13 @@ from math import log2
 import cv2
 import numpy as np
 
-from lapsebench.core.transfer import luminance
 from nights.camera import Camera, Setting
 from nights.curves import Codes, tone_curve
 from nights.families import Family
 from nights.ground import Ground, random_ground
 from nights.large import trailed
 from nights.metadata import told
-from nights.night import Night, frames_of, received_of
+from nights.night import Night, frames_of, luminance_ev, received_of, recordable_ev
 from nights.photographer import shoot
 from nights.sky import Sky, Stars
 from nights.waves import Floats, Image, Random
@@ -88,11 +87,12 @@ def real_size_night(family: Family, seed: int) -> RealSize:
     change = np.array([False, *(a != b for a, b in pairwise(settings))])
     camera = Camera(tone_curve(family.tone, random), well_e=FULL_WELL_E)
     frames = frames_of(files, times_s)
-    of_stars = [_mean_light(stars, ground, float(time)) for time in times_s]
-    scene_ev = np.array(
-        [log2(luminance(scene).mean(dtype=float) + more) for scene, more in zip(scenes, of_stars, strict=True)]
+    of_stars = np.array([_mean_light(stars, ground, float(time)) for time in times_s])
+    scene_ev, held_ev = (
+        np.log2(np.exp2(sky_ev) + of_stars) for sky_ev in (luminance_ev(scenes), recordable_ev(scenes, received))
     )
-    night = Night(family, [], frames, [], camera, received, scene_ev, change, {}, files.disagree, sky.patches, times_s)
+    seen = camera, received, scene_ev, held_ev, change
+    night = Night(family, [], frames, [], *seen, {}, files.disagree, sky.patches, times_s)
     return RealSize(night, sky, ground, stars, settings, seed)
 
 
