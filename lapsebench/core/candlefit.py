@@ -28,7 +28,7 @@ _FINE_CODES = 50.0  # codes of the usual point's light
 _LOSS = 2.5
 _ROUNDS, ROUNDS_OF_DOUBT = 12, 6
 _LEAST_ROUNDS, _SETTLED = 5, 3e-4  # natural log, rms: exposures that move no more are found
-_BENDS = 8  # splines
+_BENDS = 10  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
 _MOST_OF = (0.01, 0.99)
 _BENT, _SURELY = 0.2, 6.0  # least difference of slope, as a share, and in standard errors, that tells another curve
@@ -56,10 +56,13 @@ class CandleFit:
         self.robust = np.ones(table.piece.size)
         self.lost = np.full(n, _LOST_MEAN_CODES)
         self.pull = 0.0
-        level = np.log2(np.maximum(table.around + into[1] * np.maximum(table.light, 0), _DARKEST))
-        low, high = np.quantile(level, _MOST_OF) if level.size else (0.0, 0.0)
+        light = np.maximum(table.light, 0)
+        ends = [np.log2(np.maximum(table.around + up * light, _DARKEST)) for up in into[[0, -1]]]
+        low, high = (
+            float(np.quantile(end, share)) if light.size else 0.0 for end, share in zip(ends, _MOST_OF, strict=True)
+        )
         self.at_ev = np.linspace(low, high, _BENDS if curved and high > low else 0)
-        self.hats = np.zeros((level.size, self.at_ev.size))
+        self.hats = np.zeros((light.size, self.at_ev.size))
         self.bend = np.zeros(self.at_ev.size)
         codes = table.light / np.maximum(table.step, 1e-12)
         self.fine = bool(codes.size and np.median(codes) >= _FINE_CODES)

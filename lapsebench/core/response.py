@@ -43,7 +43,7 @@ class Response:
 
     In between, and below the first code, the deviation from sRGB is linear in the code and constant. `misfit_ev`: robust
     disagreement of tiles across `changes` setting changes, stops, None where there were none. `black_code`: the code under
-    which hardly any tile goes. `told_to`: the code up to which tiles tell the curve; from there on it is a guess.
+    which hardly any tile goes.
     """
 
     codes: tuple[float, ...]
@@ -52,7 +52,6 @@ class Response:
     misfit_ev: float | None = None
     changes: int = 0
     black_code: float = 0.0
-    told_to: float = 1.0
 
     @property
     def estimated(self) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from lapsebench.core.candles import Bend
-from lapsebench.core.response import Origin, Response
+from lapsebench.core.response import Origin, Response, any_estimated
 
 _LEAST = 0.02  # of the slope: less is not worth working the light out again
 
@@ -26,6 +26,26 @@ def unbent(responses: tuple[Response, ...], bend: Bend | None) -> tuple[Response
     if np.abs(bend.slope - bend.slope.mean()).max(initial=0.0) < _LEAST:
         return None
     return tuple(_unbent(response, bend) for response in responses)
+
+
+def joined(
+    bent: tuple[Response, ...], straight: tuple[Response, ...], told: tuple[Response, ...], bend: Bend
+) -> tuple[Response, ...]:
+    """Return the responses `straight`, with those that the tiles `told` where no star is as dark.
+
+    `bent`: those that the `bend` is of. `told`: those found once the stars have told what the frames received: marks, which a
+    curve's scale hangs on else, are some percent off, and sky that changes with them is taken for more.
+    """
+    if not any_estimated(told):
+        return straight
+    return tuple(_joined(*each, float(bend.at_ev[0])) for each in zip(bent, straight, told, strict=True))
+
+
+def _joined(bent: Response, straight: Response, told: Response, darkest_ev: float) -> Response:
+    first = int(np.searchsorted(bent.ev, darkest_ev).clip(max=len(bent.ev) - 1))
+    ev, dark = np.array(straight.ev), np.array(told.ev)
+    ev[:first] = ev[first] + dark[:first] - dark[first]
+    return replace(straight, ev=tuple(ev.tolist()))
 
 
 def _unbent(response: Response, bend: Bend) -> Response:

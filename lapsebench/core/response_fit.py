@@ -36,10 +36,6 @@ _LEAST_CHANGES = 3  # two losses do not tell a spread: a night of sRGB with two 
 _WORTH_IT = 0.965
 _SURE = 0.9  # one-sided, of Student t
 _OWN = 0.6
-_USUAL, _BEYOND = 0.75, 0.05  # shares of the tiles: up to there the sky is anyway, and above there the curve hangs on few
-_SLOPE_ERROR = 0.2  # of the slope: from there on the setting changes tell different curves
-_BINS = 24
-_SOUND = 0.5
 _CLIPS, _NEVER_CLIPS = 0.25, 1.0  # times a tile's own change under white: may clip, and never does
 _SLOPES = (0.15, 12.0)  # of h against sRGB's stops
 _SCALES = (0.2, 5.0)
@@ -90,14 +86,14 @@ def _response(fit: _Fit, scale: float, black: float) -> Response:
     codes = knots()
     ev = np.interp(codes, _CODES, fit.curve) / scale
     told = tuple(codes.tolist()), tuple((ev - ev[-1]).tolist())
-    return Response(*told, Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black, fit.told_to)
+    return Response(*told, Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black)
 
 
 def _still_response(part: Samples, black: float, lead: _Fit) -> Response:
     """Return the response of one channel where the marks proved exact and the scene still: each follows its own tiles."""
     ev = still_curve(part) if part.changes >= _LEAST_CHANGES else still_curve(lead.samples)
     told = tuple(knots().tolist()), tuple(ev.tolist())
-    return Response(*told, Origin.MEASURED, lead.misfit_ev, lead.samples.changes, black, lead.told_to)
+    return Response(*told, Origin.MEASURED, lead.misfit_ev, lead.samples.changes, black)
 
 
 def _better(than: Floats, loss: Floats) -> bool:
@@ -217,24 +213,6 @@ class _Fit:
         """The curves fitted to the setting changes of all folds but one."""
         left, right = (part.sum(axis=0) - part for part in (self._parts.left, self._parts.right))
         return [_curve(np.linalg.solve(*equations)) for equations in zip(left + _PRIOR, right, strict=True)]
-
-    @cached_property
-    def told_to(self) -> float:
-        """The code up to which the tiles tell the curve's shape.
-
-        That but few go beyond, or from which on the curve's slope there against its slope elsewhere hangs on which setting
-        changes it is fitted to (standard error by the jackknife; Efron & Stein 1981).
-        """
-        high, sound = np.maximum(self._low, self._high), self._sound > _SOUND
-        codes = np.sort(high[sound] if sound.any() else high)
-        ends = np.linspace(0, _FINE, _BINS + 1).astype(np.intp)
-        slopes = np.diff([curve[ends] for curve in self._without_a_fold], axis=1) / np.diff(self.curve[ends])
-        usual = (ends[:-1] >= codes[codes.size // 10] * _FINE) & (ends[1:] <= codes[codes.size * 3 // 4] * _FINE)
-        slopes /= np.median(slopes[:, usual if usual.any() else slice(None)], axis=1, keepdims=True)
-        error = slopes.std(axis=0) * np.sqrt(len(slopes) - 1)
-        unsure = np.flatnonzero((error > _SLOPE_ERROR) & (ends[:-1] > codes[codes.size // 2] * _FINE))
-        least, few = np.quantile(codes, (_USUAL, 1 - _BEYOND))
-        return float(max(min(few, ends[unsure[0]] / _FINE), least) if unsure.size else few)
 
     def losses(self) -> tuple[Floats, Floats]:
         """Return the losses, summed over each setting change, under sRGB and held out under the fit."""

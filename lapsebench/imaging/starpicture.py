@@ -43,15 +43,15 @@ class StarPicture:
     factor: int = 1
 
 
-def star_picture(codes: NDArray[Any], light: Image, *, told_to: float = 1.0) -> StarPicture:
+def star_picture(codes: NDArray[Any], light: Image) -> StarPicture:
     """Return integer `codes` (H, W, 3) as stars are looked for in them.
 
-    `light`: (levels, 3), what each code adds; up to the share `told_to` of the codes that is known, at the top code nothing
-    is. Brought down to `LONG_SIDE` or less as `at_point_size` does, a strip at a time.
+    `light`: (levels, 3), what each code adds; at the top code that is not known. Brought down to `LONG_SIDE` or less as
+    `at_point_size` does, a strip at a time.
     """
     factor = _factor(codes.shape[:2])
     end, rows = codes.shape[0] // factor * factor, _STRIP * factor
-    top = min(top_code(codes.dtype), round(told_to * np.iinfo(codes.dtype).max))
+    top = top_code(codes.dtype)
     greys = light.sum(axis=1)
     luma = codes.dtype == np.uint8
 

@@ -17,7 +17,7 @@ from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.response import Response, any_estimated
-from lapsebench.core.response_bent import unbent
+from lapsebench.core.response_bent import joined, unbent
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
@@ -98,7 +98,10 @@ def light_of_shot(
                 evidence, responses, colour_ev, metering = through(told, stray | bumped)
                 separated, candles = _with_stars(evidence, separate(evidence), partial(ask, responses=responses))
                 straight = unbent(responses, candles.bend) if candles else None
-        if candles and straight:
+        if candles and candles.bend and straight:
+            marks = evidence.exposure_ev
+            told = responses_of(tiles, marks, spoilt, hint=straight[1], told_ev=candles.received_ev)
+            straight = joined(responses, straight, told, candles.bend)
             evidence, responses, colour_ev, metering = through(straight, stray | bumped)
             separated = _given(evidence, candles)
             keep_straightened(shot, candles, look, responses)

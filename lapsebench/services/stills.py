@@ -86,8 +86,7 @@ def star_light(frame: Frame, responses: Sequence[Response]) -> StarPicture:
     matrix = picture.profile.matrix
     shares = np.full(3, 1 / 3) if matrix is None else np.array(matrix).mean(axis=0)
     light = (through(table, responses) if any_estimated(responses) else table) * shares.astype(np.float32)
-    told_to = min((response.told_to for response in responses), default=1.0)
-    return star_picture(picture.codes, light, told_to=told_to)
+    return star_picture(picture.codes, light)
 
 
 def _picture(frame: Frame, min_long_side: int | None) -> Picture:

@@ -67,8 +67,7 @@ class _Pictures:
         codes = self.night.codes[number]
         levels = int(np.iinfo(codes.dtype).max) + 1
         light = through(np.repeat(srgb_table(levels)[:, None], 3, axis=1), responses) / np.float32(3)
-        told_to = min(response.told_to for response in responses)
-        return star_picture(codes, light, told_to=told_to)
+        return star_picture(codes, light)
 
     def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
         return self.told.get((*numbers, *responses))
