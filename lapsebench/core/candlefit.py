@@ -30,7 +30,7 @@ _ROUNDS, ROUNDS_OF_DOUBT = 12, 6
 _LEAST_ROUNDS, _SETTLED = 5, 3e-4  # natural log, rms: exposures that move no more are found
 _BENDS = 10  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
-_MOST_OF = (0.01, 0.99)
+_MOST_OF = (0.02, 0.99)  # of the points: what lies beyond, as half behind a tree, would get a bend of its own
 _BENT, _SURELY = 0.2, 6.0  # least difference of slope, as a share, and in standard errors, that tells another curve
 _DARKEST = 1e-5
 

@@ -31,19 +31,22 @@ def unbent(responses: tuple[Response, ...], bend: Bend | None) -> tuple[Response
 def joined(
     bent: tuple[Response, ...], straight: tuple[Response, ...], told: tuple[Response, ...], bend: Bend
 ) -> tuple[Response, ...]:
-    """Return the responses `straight`, with those that the tiles `told` where no star is as dark.
+    """Return the responses `straight`, with those that the tiles `told` where no star is as dark, scaled to them.
 
-    `bent`: those that the `bend` is of. `told`: those found once the stars have told what the frames received: marks, which a
-    curve's scale hangs on else, are some percent off, and sky that changes with them is taken for more.
+    `bent`: those that the `bend` is of. `told`: those found once the stars have told what the frames received. What tiles
+    tell of the scale is some percent off, for sky changes when settings are changed; the stars tell it as far as they reach.
     """
     if not any_estimated(told):
         return straight
-    return tuple(_joined(*each, float(bend.at_ev[0])) for each in zip(bent, straight, told, strict=True))
+    ends = float(bend.at_ev[0]), float(np.median(bend.at_ev))
+    return tuple(_joined(*each, ends) for each in zip(bent, straight, told, strict=True))
 
 
-def _joined(bent: Response, straight: Response, told: Response, darkest_ev: float) -> Response:
-    first = int(np.searchsorted(bent.ev, darkest_ev).clip(max=len(bent.ev) - 1))
+def _joined(bent: Response, straight: Response, told: Response, ends_ev: tuple[float, float]) -> Response:
+    first, last = np.searchsorted(bent.ev, ends_ev).clip(max=len(bent.ev) - 1)
     ev, dark = np.array(straight.ev), np.array(told.ev)
+    if last > first:
+        dark *= (ev[last] - ev[first]) / (dark[last] - dark[first])
     ev[:first] = ev[first] + dark[:first] - dark[first]
     return replace(straight, ev=tuple(ev.tolist()))
 
