@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter1d
 from lapsebench.core.candles import Bend, Curve, candle_light
 from lapsebench.core.following import Kind
 from lapsebench.core.response import Origin, Response, knots, srgb_response
-from lapsebench.core.response_bent import unbent
+from lapsebench.core.response_bent import joined, unbent
 from lapsebench.core.sightings import Lights, Sighting
 from lapsebench.core.transfer import srgb_to_linear
 
@@ -110,3 +110,33 @@ def test_of_srgb_it_is_a_hint_of_the_curve_that_stars_see() -> None:
     assert told is not None
     assert np.abs(np.array(told[1].ev) - PLAIN).max() > 0.1
     assert unbent((srgb_response(),) * 3, Bend(at, np.full(8, 0.2))) is None
+
+
+@pytest.mark.parametrize("scale", [0.85, 1.15])
+def test_where_no_star_is_as_dark_the_curve_has_the_scale_that_stars_tell(scale: float) -> None:
+    """A curve with too much contrast at all codes, seen by stars over five of its stops only."""
+    codes = tuple(knots())
+    bent = Response(codes, tuple(scale * PLAIN), Origin.MEASURED)
+    at = np.linspace(-7.0, -2.0, 10)
+    bend = Bend(at, (scale - 1) / scale * np.log(2) * at)  # light^scale rises so much too fast
+    straight = unbent((bent,) * 3, bend)
+    assert straight is not None
+    whole = joined((bent,) * 3, straight, (bent,) * 3, bend)
+    dark = slice(int(np.searchsorted(PLAIN, -9.5)), int(np.searchsorted(PLAIN, -7.5)))
+
+    def slope(response: Response) -> float:
+        return float(np.ptp(np.array(response.ev)[dark]) / np.ptp(PLAIN[dark]))
+
+    assert abs(slope(straight[0]) - 1) > 0.14
+    assert slope(whole[0]) == pytest.approx(1, abs=0.08)
+    seen = PLAIN * scale > -7.0
+    assert np.array(whole[0].ev)[seen] == pytest.approx(np.array(straight[0].ev)[seen])
+
+
+def test_a_curve_that_tiles_do_not_tell_is_not_joined() -> None:
+    bent = bent_response()
+    at = np.linspace(-7.0, -2.0, 10)
+    bend = Bend(at, too_steep(at))
+    straight = unbent((bent,) * 3, bend)
+    assert straight is not None
+    assert joined((bent,) * 3, straight, (srgb_response(),) * 3, bend) == straight
