@@ -18,9 +18,10 @@ Bools = NDArray[np.bool_]
 _OWN = 0.03  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
 _OWN_COARSE = 0.05  # the same where codes are coarse: rounding depends on how a point lies, too
 CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
-# What coding takes off every faint point, whose waves it rounds to nothing: mean and sd, and the sd of its change from frame
-# to frame, and more a stop of exposure. Codes.
-_LOST_MEAN_CODES, _LOST_CODES, _LOST_WALK_CODES, _LOST_TURN_CODES = 0.03, 0.05, 0.003, 0.1
+# What coding takes off every faint point, whose waves it rounds to nothing: less where noise carries them over the rounding.
+_LOST_CODES, _DITHERED_CODES = 0.17, 0.2  # the mean without noise, and the noise at which 1/e of it is left
+_LOST_SHARE, _LOST_LEAST = 1.5, 0.005  # sd, as a share of the mean, and at least
+_LOST_WALK_CODES, _LOST_TURN_CODES = 0.003, 0.1  # sd of its change from frame to frame, and more a stop of exposure
 _LEAST_MORE = 0.6  # times: unresolved stars, which turn with the others, are in the noise that was measured
 _DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, and counts in full
 _PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and most
@@ -54,7 +55,8 @@ class CandleFit:
         self.lamp[table.piece] = table.still
         self.light = np.zeros(self.pieces)
         self.robust = np.ones(table.piece.size)
-        self.lost = np.full(n, _LOST_MEAN_CODES)
+        self.lost_mean = _usual_loss(table, n)
+        self.lost = self.lost_mean.copy()
         self.pull = 0.0
         light = np.maximum(table.light, 0)
         ends = [np.log2(np.maximum(table.around + up * light, _DARKEST)) for up in into[[0, -1]]]
@@ -149,7 +151,7 @@ class CandleFit:
         normal.setdiag(normal.diagonal() + ridge)
         normal = normal + block_diag([csc_array((size, size)), prior, csc_array(bend_prior)], format="csc")
         right = jacobian.T @ (root * off)
-        right[size : size + self.n] -= prior @ (self.lost - _LOST_MEAN_CODES)
+        right[size : size + self.n] -= prior @ (self.lost - self.lost_mean)
         right[size + self.n :] -= bend_prior @ self.bend
         self._solver = splu(csc_array(normal))
         change = self._solver.solve(right)
@@ -175,7 +177,8 @@ class CandleFit:
         """Return the precision (n, n) of what coding takes off: small, and much the same in neighbours of like exposure."""
         walk = _LOST_WALK_CODES + _LOST_TURN_CODES * np.minimum(np.abs(np.diff(self.guess)), 1.0)
         between = diags_array(np.tile([[-1.0], [1.0]], self.n), offsets=[0, 1], shape=(self.n - 1, self.n))
-        return csc_array(between.T @ diags_array(1 / walk**2) @ between + diags_array(np.full(self.n, _LOST_CODES**-2)))
+        own = diags_array((_LOST_LEAST + _LOST_SHARE * self.lost_mean) ** -2)
+        return csc_array(between.T @ diags_array(1 / walk**2) @ between + own)
 
     def _off(self, by_exposure: Floats) -> Floats:
         """Return what the model leaves of each measure, (m,)."""
@@ -217,6 +220,21 @@ class CandleFit:
         for i in np.flatnonzero(np.diff(starts) >= LEAST_SEEN):
             more[i] = max(_LEAST_MORE, 1.4826 * float(np.median(off[order[starts[i] : starts[i + 1]]])))
         return more
+
+
+def _usual_loss(table: Table, n: int) -> Floats:
+    """Return how many codes of each faint point coding usually takes off in each of n frames, by the noise there, (n,).
+
+    The mean error of rounding falls with the noise as exp(-(noise / step)^2) does (Widrow & Kollar 2008, on dither).
+    """
+    noise = np.full(n, np.inf)
+    if not table.frame.size:
+        return np.zeros(n)
+    order = np.argsort(table.frame, kind="stable")
+    codes = (table.sd / np.maximum(table.step, 1e-12))[order]
+    frames, starts = np.unique(table.frame[order], return_index=True)
+    noise[frames] = [np.median(part) for part in np.split(codes, starts[1:])]
+    return np.asarray(_LOST_CODES * np.exp(-((noise / _DITHERED_CODES) ** 2)))
 
 
 def _hats(stops: Floats, at: Floats) -> Floats:
