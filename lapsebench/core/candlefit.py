@@ -5,8 +5,11 @@ In linear light, where noise has mean zero, by Gauss-Newton steps with a Cauchy 
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median
 from scipy.sparse import block_diag, csc_array, diags_array
 from scipy.sparse.linalg import splu
 
@@ -14,6 +17,7 @@ from lapsebench.core.sightings import LEAST_SEEN, Table
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 
 _OWN = 0.03  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
 _OWN_COARSE = 0.05  # the same where codes are coarse: rounding depends on how a point lies, too
@@ -147,7 +151,7 @@ class CandleFit:
         normal = (jacobian.T @ jacobian).tocsc()
         ridge = normal.diagonal() * 1e-6 + 1e-9 * normal.diagonal().max() + 1e-30
         ridge[: self.n] += 1e-3
-        prior, bend_prior = self._lost_prior(), _bend_prior(self.bend.size)
+        prior, bend_prior = self._lost_prior, _bend_prior(self.bend.size)
         normal.setdiag(normal.diagonal() + ridge)
         normal = normal + block_diag([csc_array((size, size)), prior, csc_array(bend_prior)], format="csc")
         right = jacobian.T @ (root * off)
@@ -173,8 +177,9 @@ class CandleFit:
         change = (weight * slope * self._off(by_exposure)).sum() / ((weight * slope**2).sum() + _PULL**-2)
         self.pull = float(np.clip(self.pull + change, -_MOST_PULL, _MOST_PULL))
 
+    @cached_property
     def _lost_prior(self) -> csc_array:
-        """Return the precision (n, n) of what coding takes off: small, and much the same in neighbours of like exposure."""
+        """The precision (n, n) of what coding takes off: small, and much the same in neighbours of like exposure."""
         walk = _LOST_WALK_CODES + _LOST_TURN_CODES * np.minimum(np.abs(np.diff(self.guess)), 1.0)
         between = diags_array(np.tile([[-1.0], [1.0]], self.n), offsets=[0, 1], shape=(self.n - 1, self.n))
         own = diags_array((_LOST_LEAST + _LOST_SHARE * self.lost_mean) ** -2)
@@ -214,12 +219,9 @@ class CandleFit:
         table = self.table
         received = self._received() * self.light[table.piece]
         off = np.abs(self._off(received)) / np.sqrt(table.sd**2 + (self.own * received) ** 2)
-        more = np.ones(self.n)
-        order = np.argsort(table.frame, kind="stable")
-        starts = np.searchsorted(table.frame[order], np.arange(self.n + 1))
-        for i in np.flatnonzero(np.diff(starts) >= LEAST_SEEN):
-            more[i] = max(_LEAST_MORE, 1.4826 * float(np.median(off[order[starts[i] : starts[i + 1]]])))
-        return more
+        count = np.bincount(table.frame, minlength=self.n)
+        usual = 1.4826 * _usual(off, table.frame, self.n)
+        return np.where(count >= LEAST_SEEN, np.maximum(usual, _LEAST_MORE), 1.0)
 
 
 def _usual_loss(table: Table, n: int) -> Floats:
@@ -227,14 +229,17 @@ def _usual_loss(table: Table, n: int) -> Floats:
 
     The mean error of rounding falls with the noise as exp(-(noise / step)^2) does (Widrow & Kollar 2008, on dither).
     """
-    noise = np.full(n, np.inf)
-    if not table.frame.size:
-        return np.zeros(n)
-    order = np.argsort(table.frame, kind="stable")
-    codes = (table.sd / np.maximum(table.step, 1e-12))[order]
-    frames, starts = np.unique(table.frame[order], return_index=True)
-    noise[frames] = [np.median(part) for part in np.split(codes, starts[1:])]
+    noise = _usual(table.sd / np.maximum(table.step, 1e-12), table.frame, n)
     return np.asarray(_LOST_CODES * np.exp(-((noise / _DITHERED_CODES) ** 2)))
+
+
+def _usual(values: Floats, frame: Ints, n: int) -> Floats:
+    """Return the median of the values (m,) of each of n frames, infinite where there are none."""
+    usual = np.full(n, np.inf)
+    frames = np.unique(frame)
+    if frames.size:
+        usual[frames] = median(values, frame, frames)
+    return usual
 
 
 def _hats(stops: Floats, at: Floats) -> Floats:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from scipy.stats import t as student_t
@@ -202,17 +201,12 @@ class _Fit:
 
     def held_out(self) -> Floats:
         """Return the loss of each pair under the curve fitted to the pairs of other setting changes."""
-        loss = np.zeros(self._count.size)
-        for fold, curve in enumerate(self._without_a_fold):
-            held = self._folds == fold
-            loss[held] = self.loss(curve)[held]
-        return loss
-
-    @cached_property
-    def _without_a_fold(self) -> list[Floats]:
-        """The curves fitted to the setting changes of all folds but one."""
         left, right = (part.sum(axis=0) - part for part in (self._parts.left, self._parts.right))
-        return [_curve(np.linalg.solve(*equations)) for equations in zip(left + _PRIOR, right, strict=True)]
+        loss = np.zeros(self._count.size)
+        for fold, equations in enumerate(zip(left + _PRIOR, right, strict=True)):
+            held = self._folds == fold
+            loss[held] = self.loss(_curve(np.linalg.solve(*equations)))[held]
+        return loss
 
     def losses(self) -> tuple[Floats, Floats]:
         """Return the losses, summed over each setting change, under sRGB and held out under the fit."""
