@@ -133,15 +133,13 @@ def stray_light_frames(tiles: Tiles, received_ev: Floats, usable: Bools) -> Bool
 
     values = tiles.rgb.reshape(usable.size, -1)
 
-    def suspected(places: Ints) -> Bools:
-        return np.array([_may_be_stray(values, good[k - 1 : k + 2], gain[k - 1 : k + 2]) for k in places])
-
     def added(k: int) -> tuple[NDArray[np.float32], Bools]:
         around = scene(np.array([j for j in range(max(k - _REACH, 0), min(k + _REACH + 1, good.size)) if j != k]))
         return _added(scene(np.array([k]))[0], around.max(axis=0))
 
-    inner = np.arange(1, good.size - 1)  # the first and the last have neighbours on one side only
-    for k in inner[by_frames(suspected, inner)].tolist():
+    for k in range(1, good.size - 1):  # the first and the last have neighbours on one side only
+        if not _may_be_stray(values, good[k - 1 : k + 2], gain[k - 1 : k + 2]):  # threads would wait for each other here
+            continue
         light, lit = added(k)
         if lit.mean() > _STRAY_SHARE and _is_warm_patch(light, lit):
             beside = [j for j in range(max(k - _BESIDE, 1), min(k + _BESIDE + 1, good.size - 1)) if j != k]

@@ -9,9 +9,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.bumps import is_bumped, suspects
+from lapsebench.core.bumps import is_bumped
 from lapsebench.core.chunks import WORKERS
-from lapsebench.core.faults import Tiles
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.sequence import Shot
 from lapsebench.imaging.register import detail_of_jpeg, match
@@ -20,10 +19,13 @@ Bools = NDArray[np.bool_]
 _KEPT = 16  # pictures' details kept at hand
 
 
-def bumped_frames(shot: Shot, measures: Sequence[FrameMeasure | None], tiles: Tiles, usable: Bools) -> Bools:
+def bumped_frames(
+    shot: Shot, measures: Sequence[FrameMeasure | None], usable: Bools, places: Sequence[tuple[int, int, int, int]]
+) -> Bools:
     """Return which frames of `shot` were bumped, (n,); `measures` are the project's, `usable` (n,) the frames to go by.
 
-    Frames without detail that stands still can't be told and count as not bumped.
+    `places`: the `core.bumps.suspects` among those. Frames without detail that stands still can't be told and count as not
+    bumped.
     """
     bumped = np.zeros(usable.size, bool)
 
@@ -45,6 +47,6 @@ def bumped_frames(shot: Shot, measures: Sequence[FrameMeasure | None], tiles: Ti
         return found if len(found) == len(within) else []
 
     with ThreadPoolExecutor(WORKERS) as pool:
-        for found in pool.map(look, suspects(tiles.light, usable)):
+        for found in pool.map(look, places):
             bumped[found] = True
     return bumped

@@ -10,6 +10,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.bumps import suspects
 from lapsebench.core.candles import CandleLight
 from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, stray_light_frames
@@ -79,10 +80,13 @@ def light_of_shot(
         seen.weights[left_out] = 0
         return seen, curve, colour, area
 
-    evidence, responses, colour_ev, metering = through(responses, spoilt)
-    separated = separate(evidence)
-    stray = stray_light_frames(tiles, separated.light.received_ev, good)
-    bumped = bumped_frames(shot, measures, tiles, good & ~stray)
+    with ThreadPoolExecutor(1) as beside:
+        places = beside.submit(suspects, tiles.light, good)  # most nights hold no stray light
+        evidence, responses, colour_ev, metering = through(responses, spoilt)
+        separated = separate(evidence)
+        stray = stray_light_frames(tiles, separated.light.received_ev, good)
+    sound = good & ~stray
+    bumped = bumped_frames(shot, measures, sound, suspects(tiles.light, sound) if stray.any() else places.result())
     if (stray | bumped).any():
         evidence.weights[stray | bumped] = 0
         separated = separate(evidence, separated.pairs)

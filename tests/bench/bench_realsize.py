@@ -61,7 +61,7 @@ def write_frame(name: str, seed: int, folder: Path, kind: str, i: int) -> None:
         0x9291: f"{told.taken.microsecond // 10000:02}",
         0x9011: "+00:00",
     }
-    exif = exif_block(shot | when)
+    exif = exif_block({tag: value for tag, value in (shot | when).items() if value is not None})
     Image.fromarray(made.codes(i)).save(
         folder / f"N{i:04}.jpg", quality=_QUALITY, subsampling="4:2:2", exif=b"Exif\0\0" + exif
     )

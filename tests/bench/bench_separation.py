@@ -38,6 +38,7 @@ PARTS: tuple[tuple[ModuleType, str], ...] = (
     (shotlight, "exposures"),
     (shotlight, "metered"),
     (shotlight, "stray_light_frames"),
+    (shotlight, "suspects"),
     (shotlight, "bumped_frames"),
     (separation, "pair_gains"),
     (separation, "solve_path"),

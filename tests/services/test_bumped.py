@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
+from lapsebench.core.bumps import suspects
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.project import Project
 from lapsebench.core.sequence import Fault, Frame, Shot
@@ -71,7 +72,7 @@ def test_without_small_pictures_nothing_is_called_bumped() -> None:
     for proxy in (b"", b"no picture"):
         measures = [replace(measure, proxy=proxy) for measure in night(BUMPS)]
         tiles = tiles_of(shot, measures)
-        assert not bumped_frames(shot, measures, tiles, tiles.readable).any()
+        assert not bumped_frames(shot, measures, tiles.readable, suspects(tiles.light, tiles.readable)).any()
 
 
 def test_the_demo_night_holds_no_bump(demo_survey: Survey) -> None:
@@ -86,4 +87,4 @@ def test_real_aurora_without_ground_holds_no_bump(shared_data: Path, folder: str
         measures.append(measure_frame(codes, srgb_table(256)[codes], srgb=True))
     shot = Shot(0, len(measures) - 1)
     tiles = tiles_of(shot, measures)
-    assert not bumped_frames(shot, measures, tiles, tiles.readable).any()
+    assert not bumped_frames(shot, measures, tiles.readable, suspects(tiles.light, tiles.readable)).any()
