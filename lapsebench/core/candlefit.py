@@ -31,6 +31,11 @@ _DROWNED, _SEEN = 1.0, 3.0  # codes of a point's light from which on it counts, 
 _PULL, _MOST_PULL = 0.3, 0.6  # of a star's light: sd of what is awaited, and most
 _FINE_CODES = 50.0  # codes of the usual point's light
 _LOSS = 2.5
+# Of a point's error and of the sky's noise in it, what is in the light around as measured too: the three Gaussians of
+# `imaging.pointlight` for a star of 0.6 px (sd), and for white noise.
+_OWN_AROUND, _NOISE_AROUND = 0.35, 0.19
+# Near white those are left of a kind that noise made dim. So points count by where their brightest px is awaited, white 1.
+_TOP, _HIGH, _FULL = 1.7, 0.4, 0.8
 _ROUNDS, ROUNDS_OF_DOUBT = 12, 6
 _LEAST_ROUNDS, _SETTLED = 5, 3e-4  # natural log, rms: exposures that move no more are found
 _BENDS = 10  # splines
@@ -98,9 +103,23 @@ class CandleFit:
         By what is awaited of its light: what was measured errs, and would seem to bend with its own error.
         """
         if self.bend.size:
-            table, point = self.table, np.exp(self.exposure)[self.table.frame] * np.maximum(self.light[self.table.piece], 0)
-            levels = (np.log2(np.maximum(table.around + up * point, _DARKEST)) for up in self.into)
+            around, point = self._around(), self._awaited()
+            levels = (np.log2(np.maximum(around + up * point, _DARKEST)) for up in self.into)
             self.hats = np.asarray(np.mean([_hats(level, self.at_ev) for level in levels], axis=0))
+
+    def _awaited(self) -> Floats:
+        """Return what is awaited of each point's light before the curve bends it, (m,)."""
+        return np.asarray(np.exp(self.exposure)[self.table.frame] * np.maximum(self.light[self.table.piece], 0), dtype=float)
+
+    def _around(self) -> Floats:
+        """Return the light around each point, (m,), without what the point's own error adds to it.
+
+        A star that happens to look brighter brightens its surroundings, too, and the curve would seem too steep there.
+        """
+        table, point = self.table, self._awaited()
+        own, noise = (self.own * point) ** 2, np.maximum(table.sd, 1e-12) ** 2
+        share = (_OWN_AROUND * own + _NOISE_AROUND * noise) / (own + noise)
+        return np.asarray(table.around + np.where(table.still, 0.0, share * (point - table.light)), dtype=float)
 
     def _received(self) -> Floats:
         received = np.exp(self.exposure)[self.table.frame] * (1 + self.pull * self.table.phase)
@@ -197,7 +216,9 @@ class CandleFit:
         off = self._off(received)
         sd = np.sqrt(table.sd**2 + (self.own * received) ** 2)
         clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
-        self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
+        top = self._around() + _TOP * self.into[-1] * np.maximum(received, 0)
+        below = np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
+        self.robust = clear * below / (1 + (off / (_LOSS * sd)) ** 2)
 
     def surely_bent(self) -> bool:
         """Whether the points surely say that the curve they were seen through is another one."""

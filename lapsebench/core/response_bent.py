@@ -9,11 +9,20 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lapsebench.core.candles import Bend
 from lapsebench.core.response import Origin, Response, any_estimated
 
+Floats = NDArray[np.float64]
+
 _LEAST = 0.02  # of the slope: less is not worth working the light out again
+_STARS_SD = 0.03  # of a slope that stars tell, natural log: what sky, colour and noise do to their light
+_ENDS_SD = 0.09  # and of the first and the last, where fewest are
+_TILES_WALK = 0.03  # of the tiles' slopes, natural log, from one stop to the next
+_NEAR_WHITE_EV, _NEAR_WHITE_WALK = -3.0, 0.2  # and where tiles begin to clip: those are left that dimmed by themselves
+_SCALE_SD = 0.3  # of what the tiles tell a stop to be
+_ROUNDS = 6
 
 
 def unbent(responses: tuple[Response, ...], bend: Bend | None) -> tuple[Response, ...] | None:
@@ -28,29 +37,6 @@ def unbent(responses: tuple[Response, ...], bend: Bend | None) -> tuple[Response
     return tuple(_unbent(response, bend) for response in responses)
 
 
-def joined(
-    bent: tuple[Response, ...], straight: tuple[Response, ...], told: tuple[Response, ...], bend: Bend
-) -> tuple[Response, ...]:
-    """Return the responses `straight`, with those that the tiles `told` where no star is as dark, scaled to them.
-
-    `bent`: those that the `bend` is of. `told`: those found once the stars have told what the frames received. What tiles
-    tell of the scale is some percent off, for sky changes when settings are changed; the stars tell it as far as they reach.
-    """
-    if not any_estimated(told):
-        return straight
-    ends = float(bend.at_ev[0]), float(np.median(bend.at_ev))
-    return tuple(_joined(*each, ends) for each in zip(bent, straight, told, strict=True))
-
-
-def _joined(bent: Response, straight: Response, told: Response, ends_ev: tuple[float, float]) -> Response:
-    first, last = np.searchsorted(bent.ev, ends_ev).clip(max=len(bent.ev) - 1)
-    ev, dark = np.array(straight.ev), np.array(told.ev)
-    if last > first:
-        dark *= (ev[last] - ev[first]) / (dark[last] - dark[first])
-    ev[:first] = ev[first] + dark[:first] - dark[first]
-    return replace(straight, ev=tuple(ev.tolist()))
-
-
 def _unbent(response: Response, bend: Bend) -> Response:
     """Return the response whose light rises by as much less from code to code as it is too steep there."""
     ev = np.array(response.ev)
@@ -59,3 +45,65 @@ def _unbent(response: Response, bend: Bend) -> Response:
     first = np.exp2(ev[0]) * np.exp(-too_steep[0])
     straight = np.log2(first + np.concatenate([[0.0], np.cumsum(rise)]))
     return replace(response, ev=tuple((straight - straight[-1]).tolist()), origin=Origin.MEASURED)
+
+
+def joined(
+    bent: tuple[Response, ...], straight: tuple[Response, ...], told: tuple[Response, ...], bend: Bend
+) -> tuple[Response, ...]:
+    """Return the responses of which tiles tell the shape and stars the scale.
+
+    `bent`: those that the `bend` is of, and `straight` those without it. `told`: those that the tiles tell once the stars
+    have told what the frames received. What tiles tell of the scale is up to a fifth off, for sky changes when settings are
+    changed; what stars tell of the slope here and there is some percent off, and they reach neither white nor black.
+    """
+    if not any_estimated(told):
+        return straight
+    return tuple(_joined(*each, bend) for each in zip(bent, told, strict=True))
+
+
+def _joined(bent: Response, told: Response, bend: Bend) -> Response:
+    """Return the response `told`, its slopes changed smoothly so that light rises as the stars tell.
+
+    From half-way before each place of the bend to half-way after it, by Gauss-Newton steps; up to a factor common to all.
+    """
+    codes, shape = np.array(bent.codes), np.interp(bent.codes, told.codes, told.ev)
+    half = np.diff(bend.at_ev, append=2 * bend.at_ev[-1] - bend.at_ev[-2])[0] / 2
+    edges = np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), bent.ev, codes)
+    rise = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))) - bend.slope
+    at = np.interp(np.interp(bend.at_ev, bent.ev, codes), codes, shape)
+    middle = (shape[1:] + shape[:-1]) / 2
+    hats = np.stack([np.interp(middle, at, each) for each in np.eye(at.size)], axis=1)
+    precision, prior = _precision(at.size), _prior(bend.at_ev)
+    more = np.zeros(at.size)
+    for _ in range(_ROUNDS):
+        ev, by_more = _risen(shape, hats, more)
+        light = np.exp2(np.interp(edges, codes, ev))
+        changes = np.stack([light * np.log(2) * np.interp(edges, codes, each) for each in by_more.T], axis=1)
+        design = np.diff(changes, axis=0) / np.diff(light)[:, None]
+        off = rise - np.log(np.diff(light))
+        weighted = design.T @ precision
+        more = more + np.linalg.solve(weighted @ design + prior, weighted @ off - prior @ more)
+    ev, _ = _risen(shape, hats, more)
+    return replace(told, ev=tuple((ev - ev[-1]).tolist()))
+
+
+def _risen(shape: Floats, hats: Floats, more: Floats) -> tuple[Floats, Floats]:
+    """Return stops that rise as those of `shape`, (k,), each step times exp(hats @ more), and what `more` adds to each."""
+    steps = np.diff(shape) * np.exp(hats @ more)
+    none = np.zeros((1, more.size))
+    return np.concatenate([[0.0], np.cumsum(steps)]), np.concatenate([none, np.cumsum(steps[:, None] * hats, axis=0)])
+
+
+def _precision(count: int) -> Floats:
+    """Return the precision of the slopes that stars tell, (count, count), whatever is common to them left out."""
+    each = np.full(count, _STARS_SD**-2)
+    each[[0, -1]] = _ENDS_SD**-2
+    return np.asarray(np.diag(each) - np.outer(each, each) / each.sum())
+
+
+def _prior(at_ev: Floats) -> Floats:
+    """Return the precision of how far the slopes that tiles tell are off at light `at_ev` (k,): smooth, and a scale."""
+    count, turns = at_ev.size, np.diff(np.eye(at_ev.size), axis=0)
+    near_white = (at_ev[1:] + at_ev[:-1]) / 2 > _NEAR_WHITE_EV
+    walk = np.where(near_white, _NEAR_WHITE_WALK, _TILES_WALK) ** 2 * np.diff(at_ev)
+    return np.asarray(turns.T @ np.diag(1 / walk) @ turns + np.full((count, count), (count * _SCALE_SD) ** -2))

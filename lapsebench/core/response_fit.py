@@ -13,13 +13,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import BSpline
 from scipy.stats import t as student_t
 
 from lapsebench.core.response import Origin, Response, knots, srgb_response
 from lapsebench.core.response_samples import Around, Bools, Floats, Ints, Samples, samples_of, srgb_stops
 from lapsebench.core.response_still import still_curve
 
-_BASIS = 26
+_BASIS, _DEGREE = 26, 3
 _FINE = 4096  # steps of code in tables
 _ENDS = (0.03, 0.06)  # codes from black and white within which the basis grows no denser
 _TURN = 0.03  # prior sd of the spline's second differences, stops
@@ -189,7 +190,7 @@ class _Fit:
         self._worth = np.minimum(self._count, _TILES_WORTH) / self._count
         self._low, self._high = samples.codes[:, 1], samples.codes[:, 2]
         self._low_place, self._high_place = _Place(self._low), _Place(self._high)
-        self._design = _hats(self._high) - _hats(self._low)
+        self._design = _splines(self._high) - _splines(self._low)
         self._plain = srgb_stops(self._high) - srgb_stops(self._low)
         self._variance = _NOISE_EV**2 + self._code_noise() ** 2
         self._variance = self._variance + self._activity() ** 2
@@ -290,7 +291,9 @@ class _Fit:
     def _expected(self, jump: Floats) -> Floats:
         """Return the design at the codes that the curve expects a `jump` (p,) apart, about the middle of each tile's two."""
         middle, half = self._middle(), jump[self.samples.pair] / 2
-        return _hats(np.interp(middle + half, self.curve, _CODES)) - _hats(np.interp(middle - half, self.curve, _CODES))
+        return _splines(np.interp(middle + half, self.curve, _CODES)) - _splines(
+            np.interp(middle - half, self.curve, _CODES)
+        )
 
     def _residual(self, curve: Floats) -> tuple[Floats, Floats]:
         """Return each tile's step in `curve`'s stops, and the curve's slope there against sRGB's."""
@@ -372,12 +375,14 @@ def _axis(codes: Floats) -> Floats:
 
 
 def _basis_table() -> Floats:
-    place = _axis(_CODES) * (_BASIS - 1)
-    return np.asarray(np.maximum(1 - np.abs(place[:, None] - np.arange(_BASIS)), 0.0))
+    """Return cubic B-splines, (codes, basis): stars read the curve's slope, and a slope in stairs would mislead them."""
+    even = np.linspace(0.0, 1.0, _BASIS - _DEGREE + 1)
+    at = np.concatenate([np.zeros(_DEGREE), even, np.ones(_DEGREE)])
+    return np.asarray(BSpline.design_matrix(_axis(_CODES).clip(0.0, 1.0), at, _DEGREE).toarray())
 
 
-def _hats(codes: Floats) -> Floats:
-    """Return the linear B-splines at codes, (m,) -> (m, basis)."""
+def _splines(codes: Floats) -> Floats:
+    """Return the B-splines at codes, (m,) -> (m, basis)."""
     return np.asarray(_TABLE[np.rint(codes * _FINE).astype(np.intp)])
 
 
