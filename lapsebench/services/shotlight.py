@@ -2,35 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.bumps import suspects
-from lapsebench.core.candles import CandleLight
 from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, stray_light_frames
 from lapsebench.core.metering import FrameMeasure
-from lapsebench.core.pairwise import Pairs
 from lapsebench.core.progress import Tick, silent
 from lapsebench.core.response import Response, any_estimated
-from lapsebench.core.response_bent import joined, unbent
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
 from lapsebench.core.uncertainty import SURE_ERRORS, uncertain_frames
 from lapsebench.services.bumped import bumped_frames
-from lapsebench.services.candles import Look, ask_candles, filled_in, keep_straightened
+from lapsebench.services.candles import Look, ask_candles, keep_straightened
 from lapsebench.services.metering import Metering, metered
+from lapsebench.services.starcurve import Asking, View, with_stars
 from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev, responses_of, seen_tiles, tiles_of
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
-_MOST_ROUNDS = 4
 _CURVE_STEP_SD = 0.02  # of a setting change: what stars may be off by where the curve's slope is some percent off
 
 
@@ -72,43 +69,32 @@ def light_of_shot(
     spoilt = blown | black | unusable
     good = tiles.readable & ~spoilt
 
-    def through(
-        curve: tuple[Response, ...] | None, left_out: Bools
-    ) -> tuple[Evidence, tuple[Response, ...], Floats, Metering]:
+    def through(curve: tuple[Response, ...] | None, left_out: Bools) -> View:
         seen, curve, colour = _evidence(tiles, members, spoilt, curve)
         seen, area = metered(seen, tiles, shot.area, good, responses=curve)
         seen.weights[left_out] = 0
-        return seen, curve, colour, area
+        return View(seen, curve, colour, area)
 
     with ThreadPoolExecutor(1) as beside:
         places = beside.submit(suspects, tiles.light, good)  # most nights hold no stray light
-        evidence, responses, colour_ev, metering = through(responses, spoilt)
-        separated = separate(evidence)
+        view = through(responses, spoilt)
+        separated = separate(view.evidence)
         stray = stray_light_frames(tiles, separated.light.received_ev, good)
     sound = good & ~stray
     bumped = bumped_frames(shot, measures, sound, suspects(tiles.light, sound) if stray.any() else places.result())
     if (stray | bumped).any():
-        evidence.weights[stray | bumped] = 0
-        separated = separate(evidence, separated.pairs)
+        view.evidence.weights[stray | bumped] = 0
+        separated = separate(view.evidence, separated.pairs)
     usable = tiles.readable & ~black & ~stray & ~bumped & ~unusable  # in blown frames some stars are not
     if look is not None:
-        ask = partial(ask_candles, shot, frames, usable=usable, look=look, tick=tick)
-        separated, candles = _with_stars(evidence, separated, partial(ask, responses=responses))
-        straight = unbent(responses, candles.bend) if candles else None
-        if straight and not any_estimated(responses):  # the stars see a curve: is it the one that the tiles tell?
-            told = responses_of(tiles, evidence.exposure_ev, spoilt, hint=straight[1])
-            straight = None
-            if any_estimated(told):
-                evidence, responses, colour_ev, metering = through(told, stray | bumped)
-                separated, candles = _with_stars(evidence, separate(evidence), partial(ask, responses=responses))
-                straight = unbent(responses, candles.bend) if candles else None
-        if candles and candles.bend and straight:
-            marks = evidence.exposure_ev
-            told = responses_of(tiles, marks, spoilt, hint=straight[1], told_ev=candles.received_ev)
-            straight = joined(responses, straight, told, candles.bend)
-            evidence, responses, colour_ev, metering = through(straight, stray | bumped)
-            separated = _given(evidence, candles)
-            keep_straightened(shot, candles, look, responses)
+        marks = view.evidence.exposure_ev
+        asking = Asking(
+            ask=partial(ask_candles, shot, frames, usable=usable, look=look, tick=tick),
+            told=lambda hint, received: responses_of(tiles, marks, spoilt, hint=hint, told_ev=received),
+            seen=lambda curve: through(curve, stray | bumped),
+            keep=lambda candles, curve: keep_straightened(shot, candles, look, curve),
+        )
+        view, separated = with_stars(view, separated, asking)
     disagreeing = np.isin(np.arange(len(members)), separated.disagreeing)
     uncertain = uncertain_frames(separated.light.error_ev, spoilt | stray | bumped)
     found = {
@@ -124,29 +110,8 @@ def light_of_shot(
         for k in range(len(members))
         if any(where[k] for where in found.values())
     }
-    notes = (*_notes(members, separated, uncertain), *_colour_notes(colour_ev))
-    return ShotLight(separated.light, responses, faults, notes, colour_ev, metering)
-
-
-def _with_stars(
-    evidence: Evidence, separated: Separated, ask: Callable[..., CandleLight | None]
-) -> tuple[Separated, CandleLight | None]:
-    """Return the light with what the stars tell of frames that it is not sure of; knowing that, it may doubt some more."""
-    candles: CandleLight | None = None
-    for _ in range(_MOST_ROUNDS):
-        told = ask(separated.light, known=candles)
-        if told is None or told is candles:
-            break
-        candles = told
-        separated = _given(evidence, candles, separated.pairs)
-    return separated, candles
-
-
-def _given(evidence: Evidence, candles: CandleLight, pairs: Pairs | None = None) -> Separated:
-    """Return the light, given what the stars told."""
-    evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev)
-    separated = separate(evidence, pairs)
-    return replace(separated, light=filled_in(separated.light, candles))
+    notes = (*_notes(members, separated, uncertain), *_colour_notes(view.colour_ev))
+    return ShotLight(separated.light, view.responses, faults, notes, view.colour_ev, view.metering)
 
 
 def at_moves(
