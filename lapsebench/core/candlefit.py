@@ -34,7 +34,8 @@ _LOSS = 2.5
 # Of a point's error and of the sky's noise in it, what is in the light around as measured too: the three Gaussians of
 # `imaging.pointlight` for a star of 0.6 px (sd), and for white noise.
 _OWN_AROUND, _NOISE_AROUND = 0.35, 0.19
-# Near white those are left of a kind that noise made dim. So points count by where their brightest px is awaited, white 1.
+# Near white those are left of a kind that noise made dim, and the curve would seem too flat there: points count by where
+# their brightest px is awaited, white 1.
 _TOP, _HIGH, _FULL = 1.7, 0.4, 0.8
 _ROUNDS, ROUNDS_OF_DOUBT = 12, 6
 _LEAST_ROUNDS, _SETTLED = 5, 3e-4  # natural log, rms: exposures that move no more are found
@@ -216,9 +217,10 @@ class CandleFit:
         off = self._off(received)
         sd = np.sqrt(table.sd**2 + (self.own * received) ** 2)
         clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
-        top = self._around() + _TOP * self.into[-1] * np.maximum(received, 0)
-        below = np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
-        self.robust = clear * below / (1 + (off / (_LOSS * sd)) ** 2)
+        self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
+        if self.bend.size:
+            top = self._around() + _TOP * self.into[-1] * self._awaited()
+            self.robust *= np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
 
     def surely_bent(self) -> bool:
         """Whether the points surely say that the curve they were seen through is another one."""

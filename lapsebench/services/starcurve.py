@@ -37,9 +37,9 @@ class View:
 class Asking:
     """How the stars of a shot are asked and its tiles seen anew.
 
-    `ask(light, responses=, known=)`: see `candles.ask_candles`. `told(hint, received_ev)`: the responses that the tiles tell,
-    see `tilelight.responses_of`. `seen(responses)`: the tiles through them. `keep(candles, responses)`: keeps what the stars
-    told as seen through a curve that was straightened by it.
+    `ask(light, responses=, known=)`: see `candles.ask_candles`. `told(hint, received_ev)`: the responses that the tiles
+    tell, see `tilelight.responses_of`. `seen(responses)`: the tiles through them. `keep(candles, responses)`: keeps what the
+    stars told as seen through a curve that was straightened by it.
     """
 
     ask: Callable[..., CandleLight | None]
