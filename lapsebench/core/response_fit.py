@@ -13,18 +13,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import BSpline
 from scipy.stats import t as student_t
 
 from lapsebench.core.response import Origin, Response, knots, srgb_response
-from lapsebench.core.response_samples import Around, Bools, Floats, Ints, Samples, samples_of, srgb_stops
+from lapsebench.core.response_samples import Around, Floats, Samples, samples_of, srgb_stops
+from lapsebench.core.response_scale import Jumps, is_off_scale, scale_of, scales_of
+from lapsebench.core.response_spline import BASIS, CODES, FINE, PLAIN, PLAIN_RISE, PRIOR, SLOPES, Place, curve_of, splines
 from lapsebench.core.response_still import still_curve
 
-_BASIS, _DEGREE = 26, 3
-_FINE = 4096  # steps of code in tables
-_ENDS = (0.03, 0.06)  # codes from black and white within which the basis grows no denser
-_TURN = 0.03  # prior sd of the spline's second differences, stops
-_SLOPE = 0.3  # and of its first
 _NOISE_EV = 0.03
 _CODE_ERROR = 0.5 / 255
 _TILES_WORTH = 40  # neighbouring tiles err together: no pair counts for more than this many
@@ -37,11 +33,8 @@ _WORTH_IT = 0.965
 _SURE = 0.9  # one-sided, of Student t
 _OWN = 0.6
 _CLIPS, _NEVER_CLIPS = 0.25, 1.0  # times a tile's own change under white: may clip, and never does
-_SLOPES = (0.15, 12.0)  # of h against sRGB's stops
-_SCALES = (0.2, 5.0)
-_OFF_SCALE, _SURE_ERRORS = 0.12, 4.0  # break-ups and flicker hide a tenth
 _CLEARLY = 0.06  # stops to a stop
-_SCALE_SD, _FLICKER_EV, _UNSEEN_EV = 0.3, 0.1, 0.2
+_FLICKER_EV, _UNSEEN_EV = 0.1, 0.2
 
 
 def fit_responses(shots: Sequence[Around], *, hint: Response | None = None) -> tuple[Response, ...]:
@@ -61,7 +54,7 @@ def fit_responses(shots: Sequence[Around], *, hint: Response | None = None) -> t
     if changes < _LEAST_CHANGES:
         return tuple(srgb_response(changes=changes, black_code=float(code)) for code in black)
     lead = _Fit(samples)
-    if not (_better(*lead.losses()) or _off_scale(lead.jumps(_PLAIN)) or (hint and _agreed(lead, hint))):
+    if not (_better(*lead.losses()) or is_off_scale(lead.jumps(PLAIN)) or (hint and _agreed(lead, hint))):
         misfit = lead.misfit_ev
         return tuple(
             srgb_response(Origin.SRGB_FITS, misfit_ev=misfit, changes=changes, black_code=float(code)) for code in black
@@ -70,7 +63,7 @@ def fit_responses(shots: Sequence[Around], *, hint: Response | None = None) -> t
     if lead.offset_sd <= _STILL_SD:
         return tuple(_still_response(part, float(code), lead) for part, code in zip(parts, black, strict=True))
     fits = [lead if c == leading else _own_or(lead, part) for c, part in enumerate(parts)]
-    scales = _scales([fit.jumps(fit.curve) for fit in fits])
+    scales = scales_of([fit.jumps(fit.curve) for fit in fits])
     return tuple(_response(fit, scale, float(code)) for fit, scale, code in zip(fits, scales, black, strict=True))
 
 
@@ -84,7 +77,7 @@ def _own_or(lead: _Fit, part: Samples) -> _Fit:
 
 def _response(fit: _Fit, scale: float, black: float) -> Response:
     codes = knots()
-    ev = np.interp(codes, _CODES, fit.curve) / scale
+    ev = np.interp(codes, CODES, fit.curve) / scale
     told = tuple(codes.tolist()), tuple((ev - ev[-1]).tolist())
     return Response(*told, Origin.MEASURED, fit.misfit_ev, fit.samples.changes, black)
 
@@ -106,70 +99,11 @@ def _better(than: Floats, loss: Floats) -> bool:
     return bool(loss.sum() < _WORTH_IT * than.sum() and gain.mean() > student_t.ppf(_SURE, gain.size - 1) * error)
 
 
-@dataclass(frozen=True, slots=True)
-class _Jumps:
-    """Jumps of one channel at p setting changes: in a curve's stops and at the marks, and their precision; all (p,)."""
-
-    change: Ints
-    curve_ev: Floats
-    marks_ev: Floats
-    precision: Floats
-
-    def where(self, rows: Bools) -> _Jumps:
-        """Return the chosen ones, (p,)."""
-        return _Jumps(self.change[rows], self.curve_ev[rows], self.marks_ev[rows], self.precision[rows])
-
-
-def _scales(channels: list[_Jumps]) -> list[float]:
-    """Return stops of each channel's curve to a stop of light.
-
-    The marks give the scale of all channels together, a robust slope shrunk to 1: shutter and sky err in all of them alike.
-    What the channels have in common at each change then gives each its own.
-    """
-    own = [_scale(jumps) for jumps in channels]
-    total, weight = np.zeros((2, max(int(jumps.change.max(initial=0)) for jumps in channels) + 1))
-    for jumps, scale in zip(channels, own, strict=True):
-        np.add.at(total, jumps.change, jumps.precision * jumps.curve_ev / scale)
-        np.add.at(weight, jumps.change, jumps.precision)
-    common = total / np.maximum(weight, 1e-9)
-    return [
-        _slope(jumps.curve_ev, common[jumps.change], jumps.precision) or scale
-        for jumps, scale in zip(channels, own, strict=True)
-    ]
-
-
-def _scale(jumps: _Jumps) -> float:
-    scale, prior = 1.0, _SCALE_SD**-2
-    for _ in range(_ROUNDS):
-        off = jumps.curve_ev - scale * jumps.marks_ev
-        weight = jumps.precision / (1 + off**2 * jumps.precision / 4)
-        scale = ((weight * jumps.marks_ev * jumps.curve_ev).sum() + prior) / ((weight * jumps.marks_ev**2).sum() + prior)
-    return float(np.clip(scale, *_SCALES))
-
-
-def _off_scale(jumps: _Jumps) -> bool:
-    """Whether the marks surely say that a stop of light is another number of the curve's stops than one.
-
-    A camera that only has more contrast than sRGB, the same at all codes, shows so in nothing else. Sureness goes by how
-    much hangs on each change (jackknife): a sky that breaks up makes them disagree.
-    """
-    changes = np.unique(jumps.change)
-    without = np.array([_scale(jumps.where(jumps.change != change)) for change in changes])
-    error = without.std() * np.sqrt(max(changes.size - 1, 1)) if changes.size else np.inf
-    return abs(_scale(jumps) - 1) > max(_OFF_SCALE, _SURE_ERRORS * error)
-
-
 def _agreed(fit: _Fit, hint: Response) -> bool:
     """Whether the marks agree with another curve clearly better than with sRGB."""
-    curve = np.interp(_CODES, hint.codes, hint.ev)
-    plain, hinted = (abs(_scale(fit.jumps(each)) - 1) for each in (_PLAIN, curve))
+    curve = np.interp(CODES, hint.codes, hint.ev)
+    plain, hinted = (abs(scale_of(fit.jumps(each)) - 1) for each in (PLAIN, curve))
     return hinted < plain - _CLEARLY
-
-
-def _slope(values: Floats, against: Floats, precision: Floats) -> float:
-    """Return the least-squares slope through the origin, 0 where there is nothing to tell it by."""
-    power = float((precision * against**2).sum())
-    return float((precision * values * against).sum()) / power if power > 0 else 0.0
 
 
 @dataclass(slots=True)
@@ -181,7 +115,7 @@ class _Parts:
 
 
 class _Fit:
-    """One curve for all `samples`: `curve` is h, stops of any scale, over `_CODES`."""
+    """One curve for all `samples`: `curve` is h, stops of any scale, over `CODES`."""
 
     def __init__(self, samples: Samples) -> None:
         self.samples = samples
@@ -189,8 +123,8 @@ class _Fit:
         self._count = np.bincount(samples.pair)
         self._worth = np.minimum(self._count, _TILES_WORTH) / self._count
         self._low, self._high = samples.codes[:, 1], samples.codes[:, 2]
-        self._low_place, self._high_place = _Place(self._low), _Place(self._high)
-        self._design = _splines(self._high) - _splines(self._low)
+        self._low_place, self._high_place = Place(self._low), Place(self._high)
+        self._design = splines(self._high) - splines(self._low)
         self._plain = srgb_stops(self._high) - srgb_stops(self._low)
         self._variance = _NOISE_EV**2 + self._code_noise() ** 2
         self._variance = self._variance + self._activity() ** 2
@@ -204,15 +138,15 @@ class _Fit:
         """Return the loss of each pair under the curve fitted to the pairs of other setting changes."""
         left, right = (part.sum(axis=0) - part for part in (self._parts.left, self._parts.right))
         loss = np.zeros(self._count.size)
-        for fold, equations in enumerate(zip(left + _PRIOR, right, strict=True)):
+        for fold, equations in enumerate(zip(left + PRIOR, right, strict=True)):
             held = self._folds == fold
-            loss[held] = self.loss(_curve(np.linalg.solve(*equations)))[held]
+            loss[held] = self.loss(curve_of(np.linalg.solve(*equations)))[held]
         return loss
 
     def losses(self) -> tuple[Floats, Floats]:
         """Return the losses, summed over each setting change, under sRGB and held out under the fit."""
         _, place = np.unique(self.samples.change, return_inverse=True)
-        plain, held_out = self.loss(_PLAIN), self.held_out()
+        plain, held_out = self.loss(PLAIN), self.held_out()
         return np.bincount(place, weights=plain).astype(float), np.bincount(place, weights=held_out).astype(float)
 
     @property
@@ -222,21 +156,21 @@ class _Fit:
         off = (off - self._centres(off, self._variance)[self.samples.pair]) / slope
         return float(1.4826 * np.median(np.abs(off)))
 
-    def jumps(self, curve: Floats) -> _Jumps:
+    def jumps(self, curve: Floats) -> Jumps:
         """Return the jumps of neighbouring frames at setting changes in a curve's stops, less the sky's own slope around."""
         samples, near = self.samples, self.samples.next_to
-        stops = np.interp(samples.codes, _CODES, curve)
+        stops = np.interp(samples.codes, CODES, curve)
         turns = np.stack([self._centres(turn, self._variance) for turn in np.diff(stops, axis=1).T], axis=1)[near]
         sky = turns[:, [0, 2]]
         known = np.isfinite(sky)
         slope = np.where(known, sky, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
         turn = np.where(known.all(axis=1), (sky[:, 1] - sky[:, 0]) / 2, _UNSEEN_EV)
-        return _Jumps(samples.change[near], turns[:, 1] - slope, samples.jump_ev[near], 1 / (_FLICKER_EV**2 + turn**2))
+        return Jumps(samples.change[near], turns[:, 1] - slope, samples.jump_ev[near], 1 / (_FLICKER_EV**2 + turn**2))
 
     def _solve(self) -> _Parts:
         pair, jump = self.samples.pair, self.samples.jump_ev
-        self.curve = _PLAIN
-        off, _ = self._residual(_PLAIN)
+        self.curve = PLAIN
+        off, _ = self._residual(PLAIN)
         offset = self._medians(off - jump[pair])
         target = jump[pair] - self._plain
         for _ in range(_ROUNDS):
@@ -246,12 +180,12 @@ class _Fit:
             weight = self._robust(off, self._variance * slope**2) * self._sound
             instruments = self._expected(jump + offset)
             parts, sums = self._equations(instruments, weight, target)
-            solved = np.linalg.solve(parts.left.sum(axis=0) + _PRIOR, parts.right.sum(axis=0))
+            solved = np.linalg.solve(parts.left.sum(axis=0) + PRIOR, parts.right.sum(axis=0))
             mean, total, design = sums
             offset = -(mean - design @ solved) / total
             self.offset_sd = float(np.clip(1.4826 * np.median(np.abs(offset)), *_OFFSET_SD))
-            moved = np.abs(_curve(solved) - self.curve).max()
-            self.curve = _curve(solved)
+            moved = np.abs(curve_of(solved) - self.curve).max()
+            self.curve = curve_of(solved)
             if moved < 0.002:
                 break
         return parts
@@ -267,7 +201,7 @@ class _Fit:
         design = np.add.reduceat(self._design * weight[:, None], starts, axis=0)
         centre = np.add.reduceat(weighted, starts, axis=0) / total[:, None]
         folds = int(self._folds.max()) + 1
-        left, right = np.zeros((folds, _BASIS, _BASIS)), np.zeros((folds, _BASIS))
+        left, right = np.zeros((folds, BASIS, BASIS)), np.zeros((folds, BASIS))
         for pair, (fold, start, count) in enumerate(zip(self._folds, starts, self._count, strict=True)):
             rows = slice(start, start + count)  # so few at a time are summed without threads that wait for each other
             left[fold] += weighted[rows].T @ self._design[rows] - np.outer(centre[pair], design[pair])
@@ -291,15 +225,13 @@ class _Fit:
     def _expected(self, jump: Floats) -> Floats:
         """Return the design at the codes that the curve expects a `jump` (p,) apart, about the middle of each tile's two."""
         middle, half = self._middle(), jump[self.samples.pair] / 2
-        return _splines(np.interp(middle + half, self.curve, _CODES)) - _splines(
-            np.interp(middle - half, self.curve, _CODES)
-        )
+        return splines(np.interp(middle + half, self.curve, CODES)) - splines(np.interp(middle - half, self.curve, CODES))
 
     def _residual(self, curve: Floats) -> tuple[Floats, Floats]:
         """Return each tile's step in `curve`'s stops, and the curve's slope there against sRGB's."""
-        slope = np.gradient(curve) / _PLAIN_RISE
+        slope = np.gradient(curve) / PLAIN_RISE
         low, high = self._low_place, self._high_place
-        return high.of(curve) - low.of(curve), np.clip((low.of(slope) + high.of(slope)) / 2, *_SLOPES)
+        return high.of(curve) - low.of(curve), np.clip((low.of(slope) + high.of(slope)) / 2, *SLOPES)
 
     def _robust(self, off: Floats, variance: Floats) -> Floats:
         """Return the weights of tiles that are `off` by stops: a Cauchy loss, wider for pairs that scatter more."""
@@ -341,7 +273,7 @@ class _Fit:
     def _code_noise(self) -> Floats:
         """Return the stops that an error of a code is worth in the darker of a tile's two codes."""
         dark = np.maximum(np.minimum(self._low, self._high), 3 / 255)
-        return np.asarray(np.interp(dark, _CODES, _PLAIN_RISE) * _FINE * _CODE_ERROR)
+        return np.asarray(np.interp(dark, CODES, PLAIN_RISE) * FINE * _CODE_ERROR)
 
     def _activity(self) -> Floats:
         """Return how much each tile's light changes by itself, stops a frame: more than its pair does, before and after."""
@@ -351,59 +283,3 @@ class _Fit:
         known = np.isfinite(turns - centres)
         square = np.where(known, turns - centres, 0.0) ** 2
         return np.asarray(np.sqrt(square.sum(axis=0) / np.maximum(known.sum(axis=0), 1)))
-
-
-class _Place:
-    """Where codes, (m,), lie among `_CODES`: what a table over those is there, several times faster than by search."""
-
-    def __init__(self, codes: Floats) -> None:
-        place = codes * _FINE
-        self._below = np.minimum(place.astype(np.intp), _FINE - 1)
-        self._share = place - self._below
-
-    def of(self, table: Floats) -> Floats:
-        """Return the table's values, (m,), linear between its own."""
-        below = table[self._below]
-        return np.asarray(below + self._share * np.diff(table)[self._below])
-
-
-def _axis(codes: Floats) -> Floats:
-    """Return 0..1 for codes 0..1, along which the basis is even: dense near black and white, as tone curves bend there."""
-    ends = np.log((np.array([0.0, 1.0]) + _ENDS[0]) / (np.array([1.0, 0.0]) + _ENDS[1]))
-    place: Floats = np.log((codes + _ENDS[0]) / (1 - codes + _ENDS[1]))
-    return np.asarray((place - ends[0]) / (ends[1] - ends[0]))
-
-
-def _basis_table() -> Floats:
-    """Return cubic B-splines, (codes, basis): stars read the curve's slope, and a slope in stairs would mislead them."""
-    even = np.linspace(0.0, 1.0, _BASIS - _DEGREE + 1)
-    at = np.concatenate([np.zeros(_DEGREE), even, np.ones(_DEGREE)])
-    return np.asarray(BSpline.design_matrix(_axis(_CODES).clip(0.0, 1.0), at, _DEGREE).toarray())
-
-
-def _splines(codes: Floats) -> Floats:
-    """Return the B-splines at codes, (m,) -> (m, basis)."""
-    return np.asarray(_TABLE[np.rint(codes * _FINE).astype(np.intp)])
-
-
-def _curve(solved: Floats) -> Floats:
-    """Return h over `_CODES`, 0 at white, made to rise within `_SLOPES` of sRGB's stops."""
-    rise = np.diff(_PLAIN + _TABLE @ solved)
-    plain = np.diff(_PLAIN)
-    rise = np.clip(rise, _SLOPES[0] * plain, _SLOPES[1] * plain) + 1e-9
-    height: Floats = np.concatenate([[0.0], np.cumsum(rise)])
-    return np.asarray(height - height[-1])
-
-
-def _prior() -> Floats:
-    """Return the precision of the spline: smooth, near sRGB, 0 at white."""
-    turns, slopes = np.diff(np.eye(_BASIS), n=2, axis=0), np.diff(np.eye(_BASIS), axis=0)
-    precision = turns.T @ turns / _TURN**2 + slopes.T @ slopes / _SLOPE**2
-    precision[-1, -1] += 1e6
-    return np.asarray(precision)
-
-
-_CODES = np.linspace(0.0, 1.0, _FINE + 1)
-_PLAIN: Floats = srgb_stops(_CODES)
-_PLAIN_RISE: Floats = np.maximum(np.gradient(_PLAIN), 1e-4)
-_TABLE, _PRIOR = _basis_table(), _prior()
