@@ -87,7 +87,7 @@ def test_stars_tell_of_another_curve_than_the_assumed_one_only_where_it_is() -> 
 
 
 def test_what_stars_have_more_than_usual_is_no_slope_of_the_curve() -> None:
-    """A sky nearly the same all over, as under the Moon: told by the light around as measured, it was 3 % a stop too steep."""
+    """A sky nearly the same all over, as under the Moon: by the light around as measured it was 3 % a stop too steep."""
     random = np.random.default_rng(11)
     received = np.repeat([0.0, 1.0, -1.0, 0.5], [20, 30, 20, 20])
     told = candle_light(*night(random, received, times=0.0, uneven_ev=0.3, own=0.06), received, curve=Curve.ESTIMATED)
