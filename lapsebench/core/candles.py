@@ -39,7 +39,7 @@ class Curve(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """How much too steep an estimated curve is: `slope` (k,), natural log, at the light `at_ev` (k,), stops, rising."""
+    """How much too steep an estimated curve is: `slope` (k,), natural log, at light `at_ev` (k,), stops, evenly rising."""
 
     at_ev: Floats
     slope: Floats

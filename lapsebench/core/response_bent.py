@@ -22,6 +22,7 @@ _ENDS_SD = 0.09  # and of the first and the last, where fewest are
 _TILES_WALK = 0.03  # of the tiles' slopes, natural log, from one stop to the next
 _NEAR_WHITE_EV, _NEAR_WHITE_WALK = -3.0, 0.2  # and where tiles begin to clip: those are left that dimmed by themselves
 _SCALE_SD = 0.3  # of what the tiles tell a stop to be
+_LEAST_CODES = 1 / 255  # that a bend has to be of: some may lie beyond white
 _ROUNDS = 6
 
 
@@ -67,20 +68,22 @@ def _joined(bent: Response, told: Response, bend: Bend) -> Response:
     From half-way before each place of the bend to half-way after it, by Gauss-Newton steps; up to a factor common to all.
     """
     codes, shape = np.array(bent.codes), np.interp(bent.codes, told.codes, told.ev)
-    half = np.diff(bend.at_ev, append=2 * bend.at_ev[-1] - bend.at_ev[-2])[0] / 2
+    half = (bend.at_ev[1] - bend.at_ev[0]) / 2
     edges = np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), bent.ev, codes)
-    rise = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))) - bend.slope
+    seen = np.diff(edges) > _LEAST_CODES
+    rise = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))[seen]) - bend.slope[seen]
     at = np.interp(np.interp(bend.at_ev, bent.ev, codes), codes, shape)
     middle = (shape[1:] + shape[:-1]) / 2
     hats = np.stack([np.interp(middle, at, each) for each in np.eye(at.size)], axis=1)
-    precision, prior = _precision(at.size), _prior(bend.at_ev)
+    precision, prior = _precision(int(seen.sum())), _prior(bend.at_ev)
     more = np.zeros(at.size)
     for _ in range(_ROUNDS):
         ev, by_more = _risen(shape, hats, more)
         light = np.exp2(np.interp(edges, codes, ev))
         changes = np.stack([light * np.log(2) * np.interp(edges, codes, each) for each in by_more.T], axis=1)
-        design = np.diff(changes, axis=0) / np.diff(light)[:, None]
-        off = rise - np.log(np.diff(light))
+        risen = np.diff(light)[seen]
+        design = np.diff(changes, axis=0)[seen] / risen[:, None]
+        off = rise - np.log(risen)
         weighted = design.T @ precision
         more = more + np.linalg.solve(weighted @ design + prior, weighted @ off - prior @ more)
     ev, _ = _risen(shape, hats, more)

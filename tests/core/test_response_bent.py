@@ -149,6 +149,17 @@ def test_the_curve_has_the_shape_that_tiles_tell_and_the_scale_that_stars_tell(s
     assert [response.ev[-1] for response in whole] == [0, 0, 0]
 
 
+def test_bends_that_lie_beyond_white_or_black_do_no_harm() -> None:
+    bent = bent_response()
+    at = np.linspace(-14.0, 1.5, 10)
+    bend = Bend(at, too_steep(at))
+    straight = unbent((bent,) * 3, bend)
+    assert straight is not None
+    whole = joined((bent,) * 3, straight, (bent,) * 3, bend)
+    assert np.diff(whole[0].ev).min() > 0
+    assert np.isfinite(whole[0].ev).all()
+
+
 def test_a_curve_that_tiles_do_not_tell_is_not_joined() -> None:
     bent = bent_response()
     at = np.linspace(-7.0, -2.0, 10)
