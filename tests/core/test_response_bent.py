@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
+from scipy.optimize import least_squares
 
 from lapsebench.core.candles import Bend, Curve, candle_light
 from lapsebench.core.following import Kind
@@ -167,3 +168,35 @@ def test_a_curve_that_tiles_do_not_tell_is_not_joined() -> None:
     straight = unbent((bent,) * 3, bend)
     assert straight is not None
     assert joined((bent,) * 3, straight, (srgb_response(),) * 3, bend) == straight
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_plain_least_squares_solver_joins_the_same_curve(seed: int) -> None:
+    """Against scipy.optimize.least_squares on the same terms, of a random bend and random slopes of the tiles."""
+    random = np.random.default_rng(seed)
+    at = np.linspace(-6.5, -1.2, 10)
+    bend = Bend(at, random.normal(0, 0.1) * at + random.normal(0, 0.03, at.size))
+    slopes = np.exp(gaussian_filter1d(random.normal(0, 0.3, PLAIN.size - 1), 9))
+    shape = -np.cumsum((np.diff(PLAIN) * slopes)[::-1])[::-1]
+    told = Response(tuple(knots()), (*shape.tolist(), 0.0), Origin.MEASURED)
+    bent = bent_response()
+    (found, *_) = joined((bent,) * 3, (bent,) * 3, (told,) * 3, bend)
+
+    codes, ev, steps = knots(), np.array(told.ev), np.diff(told.ev)
+    half = (at[1] - at[0]) / 2
+    edges = np.interp(np.append(at - half, at[-1] + half), bent.ev, codes)
+    awaited = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))) - bend.slope
+    place = np.interp(np.interp(at, bent.ev, codes), codes, ev)
+    sd = np.where(np.isin(np.arange(at.size), [0, 9]), 0.09, 0.03)
+    walk = np.where((at[1:] + at[:-1]) / 2 > -3, 0.2, 0.03) * np.sqrt(np.diff(at))
+
+    def risen(more: Floats) -> Floats:
+        return np.concatenate([[0.0], np.cumsum(steps * np.exp(np.interp((ev[1:] + ev[:-1]) / 2, place, more)))])
+
+    def residuals(unknown: Floats) -> Floats:
+        more, common = unknown[:-1], unknown[-1]
+        rise = np.log(np.diff(np.exp2(np.interp(edges, codes, risen(more)))))
+        return np.concatenate([(awaited - rise - common) / sd, np.diff(more) / walk, [more.mean() / 0.3]])
+
+    peer = risen(least_squares(residuals, np.zeros(11), x_scale="jac").x[:-1])
+    assert np.array(found.ev) == pytest.approx(peer - peer[-1], abs=2e-3)
