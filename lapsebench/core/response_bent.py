@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lapsebench.core.candles import Bend
-from lapsebench.core.response import Origin, Response, any_estimated
+from lapsebench.core.response import Origin, Response
 
 Floats = NDArray[np.float64]
 
@@ -48,35 +48,29 @@ def _unbent(response: Response, bend: Bend) -> Response:
     return replace(response, ev=tuple((straight - straight[-1]).tolist()), origin=Origin.MEASURED)
 
 
-def joined(
-    bent: tuple[Response, ...], straight: tuple[Response, ...], told: tuple[Response, ...], bend: Bend
-) -> tuple[Response, ...]:
-    """Return the responses of which tiles tell the shape and stars the scale.
+def joined(bent: tuple[Response, ...], bend: Bend) -> tuple[Response, ...]:
+    """Return the responses, estimated by tiles and `bent` as stars saw, of which tiles tell the shape and stars the scale.
 
-    `bent`: those that the `bend` is of, and `straight` those without it. `told`: those that the tiles tell once the stars
-    have told what the frames received. What tiles tell of the scale is up to a fifth off, for sky changes when settings are
-    changed; what stars tell of the slope here and there is some percent off, and they reach neither white nor black.
+    What tiles tell of the scale is up to a fifth off, for sky changes when settings are changed; what stars tell of the
+    slope here and there is some percent off, and they reach neither white nor black.
     """
-    if not any_estimated(told):
-        return straight
-    return tuple(_joined(*each, bend) for each in zip(bent, told, strict=True))
+    return tuple(_joined(response, bend) for response in bent)
 
 
-def _joined(bent: Response, told: Response, bend: Bend) -> Response:
-    """Return the response `told`, its slopes changed smoothly so that light rises as the stars tell.
+def _joined(bent: Response, bend: Bend) -> Response:
+    """Return the response, its slopes changed smoothly so that light rises as the stars tell.
 
     From half-way before each place of the bend to half-way after it, by Gauss-Newton steps; up to a factor common to all.
     """
-    codes, shape = np.array(bent.codes), np.interp(bent.codes, told.codes, told.ev)
+    codes, shape = np.array(bent.codes), np.array(bent.ev)
     half = (bend.at_ev[1] - bend.at_ev[0]) / 2
-    edges = np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), bent.ev, codes)
+    edges = np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), shape, codes)
     seen = np.diff(edges) > _LEAST_CODES
-    rise = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))[seen]) - bend.slope[seen]
-    at = np.interp(np.interp(bend.at_ev, bent.ev, codes), codes, shape)
+    rise = np.log(np.diff(np.exp2(np.interp(edges, codes, shape)))[seen]) - bend.slope[seen]
     middle = (shape[1:] + shape[:-1]) / 2
-    hats = np.stack([np.interp(middle, at, each) for each in np.eye(at.size)], axis=1)
+    hats = np.stack([np.interp(middle, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1)
     precision, prior = _precision(int(seen.sum())), _prior(bend.at_ev)
-    more = np.zeros(at.size)
+    more = np.zeros(bend.at_ev.size)
     for _ in range(_ROUNDS):
         ev, by_more = _risen(shape, hats, more)
         light = np.exp2(np.interp(edges, codes, ev))
@@ -87,7 +81,7 @@ def _joined(bent: Response, told: Response, bend: Bend) -> Response:
         weighted = design.T @ precision
         more = more + np.linalg.solve(weighted @ design + prior, weighted @ off - prior @ more)
     ev, _ = _risen(shape, hats, more)
-    return replace(told, ev=tuple((ev - ev[-1]).tolist()))
+    return replace(bent, ev=tuple((ev - ev[-1]).tolist()))
 
 
 def _risen(shape: Floats, hats: Floats, more: Floats) -> tuple[Floats, Floats]:

@@ -90,7 +90,7 @@ def light_of_shot(
         marks = view.evidence.exposure_ev
         asking = Asking(
             ask=partial(ask_candles, shot, frames, usable=usable, look=look, tick=tick),
-            told=lambda hint, received: responses_of(tiles, marks, spoilt, hint=hint, told_ev=received),
+            told=lambda hint: responses_of(tiles, marks, spoilt, hint=hint),
             seen=lambda curve: through(curve, stray | bumped),
             keep=lambda candles, curve: keep_straightened(shot, candles, look, curve),
         )

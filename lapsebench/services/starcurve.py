@@ -37,13 +37,13 @@ class View:
 class Asking:
     """How the stars of a shot are asked and its tiles seen anew.
 
-    `ask(light, responses=, known=)`: see `candles.ask_candles`. `told(hint, received_ev)`: the responses that the tiles
-    tell, see `tilelight.responses_of`. `seen(responses)`: the tiles through them. `keep(candles, responses)`: keeps what the
+    `ask(light, responses=, known=)`: see `candles.ask_candles`. `told(hint)`: the responses that the tiles tell, see
+    `tilelight.responses_of`. `seen(responses)`: the tiles through them. `keep(candles, responses)`: keeps what the
     stars told as seen through a curve that was straightened by it.
     """
 
     ask: Callable[..., CandleLight | None]
-    told: Callable[[Response, Floats | None], tuple[Response, ...]]
+    told: Callable[[Response], tuple[Response, ...]]
     seen: Callable[[tuple[Response, ...]], View]
     keep: Callable[[CandleLight, tuple[Response, ...]], None]
 
@@ -60,12 +60,11 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
         if candles is None or candles.bend is None or straight is None:
             break
         if not any_estimated(view.responses):
-            curve = asking.told(straight[1], None)
+            curve = asking.told(straight[1])
             if not any_estimated(curve):
                 break
         else:
-            told = asking.told(straight[1], candles.received_ev)
-            curve = joined(view.responses, straight, told, candles.bend)
+            curve = joined(view.responses, candles.bend)
             if not left or _is_straight(candles.bend):
                 view = asking.seen(curve)
                 separated = _given(view.evidence, candles)

@@ -66,17 +66,13 @@ def exposures(frames: Sequence[Frame]) -> Floats:
     return np.array([np.nan if (ev := known[frame.setting]) is None else ev for frame in frames], dtype=float)
 
 
-def responses_of(
-    tiles: Tiles, marks_ev: Floats, spoilt: Bools, *, hint: Response | None = None, told_ev: Floats | None = None
-) -> tuple[Response, ...]:
+def responses_of(tiles: Tiles, marks_ev: Floats, spoilt: Bools, *, hint: Response | None = None) -> tuple[Response, ...]:
     """Return the responses of R, G and B as the frames around setting changes tell them.
 
     `marks_ev`: (n,) camera exposure, stops, NaN unknown. `spoilt`: (n,) frames not to look at. `hint`: see `fit_responses`.
-    `told_ev`: (n,) what the frames received, stops, where something tells that better than the marks; NaN unknown.
     """
     frames = frames_at_changes(marks_ev, tiles.readable & ~spoilt)
-    exposure_ev = marks_ev if told_ev is None else told_ev
-    return fit_responses([around_changes(Tiles(tiles.rgb[frames], tiles.clipped[frames]), exposure_ev[frames])], hint=hint)
+    return fit_responses([around_changes(Tiles(tiles.rgb[frames], tiles.clipped[frames]), marks_ev[frames])], hint=hint)
 
 
 def around_changes(tiles: Tiles, marks_ev: Floats) -> Around:

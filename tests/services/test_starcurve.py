@@ -69,7 +69,7 @@ def together(stars: Stars, start: tuple[Response, ...], tiles_tell: tuple[Respon
     """Return the view that stars and tiles arrive at."""
     asking = Asking(
         ask=stars.ask,
-        told=lambda *_: tiles_tell,
+        told=lambda _: tiles_tell,
         seen=view,
         keep=lambda _, responses: stars.kept.append(responses),
     )
