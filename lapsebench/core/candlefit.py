@@ -104,7 +104,8 @@ class CandleFit:
         By what is awaited of its light: what was measured errs, and would seem to bend with its own error.
         """
         if self.bend.size:
-            around, point = self._around(), self._awaited()
+            point = self._awaited()
+            around = self._around(point)
             levels = (np.log2(np.maximum(around + up * point, _DARKEST)) for up in self.into)
             self.hats = np.asarray(np.mean([_hats(level, self.at_ev) for level in levels], axis=0))
 
@@ -112,12 +113,12 @@ class CandleFit:
         """Return what is awaited of each point's light before the curve bends it, (m,)."""
         return np.asarray(np.exp(self.exposure)[self.table.frame] * np.maximum(self.light[self.table.piece], 0), dtype=float)
 
-    def _around(self) -> Floats:
-        """Return the light around each point, (m,), without what the point's own error adds to it.
+    def _around(self, point: Floats) -> Floats:
+        """Return the light around each point, (m,), without what the error of its own, awaited as `point`, adds to it.
 
         A star that happens to look brighter brightens its surroundings, too, and the curve would seem too steep there.
         """
-        table, point = self.table, self._awaited()
+        table = self.table
         own, noise = (self.own * point) ** 2, np.maximum(table.sd, 1e-12) ** 2
         share = (_OWN_AROUND * own + _NOISE_AROUND * noise) / (own + noise)
         return np.asarray(table.around + np.where(table.still, 0.0, share * (point - table.light)), dtype=float)
@@ -219,7 +220,8 @@ class CandleFit:
         clear = np.clip((received / np.maximum(table.step, 1e-12) - _DROWNED) / (_SEEN - _DROWNED), 1e-3, 1.0)
         self.robust = clear / (1 + (off / (_LOSS * sd)) ** 2)
         if self.bend.size:
-            top = self._around() + _TOP * self.into[-1] * self._awaited()
+            point = self._awaited()
+            top = self._around(point) + _TOP * self.into[-1] * point
             self.robust *= np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
 
     def surely_bent(self) -> bool:

@@ -26,16 +26,16 @@ _LEAST_CODES = 1 / 255  # that a bend has to be of: some may lie beyond white
 _ROUNDS = 6
 
 
-def unbent(responses: tuple[Response, ...], bend: Bend | None) -> tuple[Response, ...] | None:
-    """Return the responses of the channels with the bend taken out, None where there is next to none.
+def unbent(response: Response, bend: Bend | None) -> Response | None:
+    """Return the response with the bend taken out, None where there is next to none.
 
-    Of sRGB's they are but a hint: from one setting to the next stars tell less of the curve than tiles do.
+    Of sRGB's it is but a hint: from one setting to the next stars tell less of the curve than tiles do.
     """
     if bend is None:
         return None
     if np.abs(bend.slope - bend.slope.mean()).max(initial=0.0) < _LEAST:
         return None
-    return tuple(_unbent(response, bend) for response in responses)
+    return _unbent(response, bend)
 
 
 def _unbent(response: Response, bend: Bend) -> Response:

@@ -70,6 +70,7 @@ def _prior() -> Floats:
 CODES = np.linspace(0.0, 1.0, FINE + 1)
 """The codes of tables."""
 PLAIN: Floats = srgb_stops(CODES)
-"""sRGB's stops at them, and how much they rise from one to the next."""
+"""sRGB's stops at them."""
 PLAIN_RISE: Floats = np.maximum(np.gradient(PLAIN), 1e-4)
+"""How much those rise from one to the next."""
 _TABLE, PRIOR = _basis_table(), _prior()

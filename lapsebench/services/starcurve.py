@@ -56,11 +56,11 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
     """
     for left in reversed(range(_MOST_ASKINGS)):
         separated, candles = _with_exposures(view, separated, asking)
-        straight = unbent(view.responses, candles.bend) if candles else None
+        straight = unbent(view.responses[1], candles.bend) if candles else None
         if candles is None or candles.bend is None or straight is None:
             break
         if not any_estimated(view.responses):
-            curve = asking.told(straight[1])
+            curve = asking.told(straight)
             if not any_estimated(curve):
                 break
         else:
