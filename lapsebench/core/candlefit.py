@@ -13,6 +13,7 @@ from scipy.ndimage import median
 from scipy.sparse import block_diag, csc_array, diags_array
 from scipy.sparse.linalg import splu
 
+from lapsebench.core.marksteps import MarkSteps
 from lapsebench.core.sightings import LEAST_SEEN, Table
 
 Floats = NDArray[np.float64]
@@ -54,7 +55,9 @@ class CandleFit:
     curve is at `hats` (m, k), linear B-splines over the stops of the light around; a star's light goes by that slope.
     """
 
-    def __init__(self, table: Table, n: int, guess_ev: Floats, *, curved: bool, into: Floats) -> None:
+    def __init__(
+        self, table: Table, n: int, guess_ev: Floats, *, curved: bool, into: Floats, marks_ev: Floats | None = None
+    ) -> None:
         self.table, self.n, self.into = table, n, into
         self.guess = np.nan_to_num(guess_ev)
         self.exposure = self.guess * np.log(2)
@@ -79,6 +82,8 @@ class CandleFit:
         codes = table.light / np.maximum(table.step, 1e-12)
         self.fine = bool(codes.size and np.median(codes) >= _FINE_CODES)
         self.own = _OWN if self.fine else _OWN_COARSE
+        known = marks_ev if curved and marks_ev is not None else np.full(n, np.nan)
+        self.marks = MarkSteps(known, np.bincount(table.frame, minlength=n) >= LEAST_SEEN)
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
@@ -174,8 +179,11 @@ class CandleFit:
         ridge[: self.n] += 1e-3
         prior, bend_prior = self._lost_prior, _bend_prior(self.bend.size)
         normal.setdiag(normal.diagonal() + ridge)
-        normal = normal + block_diag([csc_array((size, size)), prior, csc_array(bend_prior)], format="csc")
+        by_marks, marked = self.marks.normal(self.exposure)
+        rest = csc_array((size - self.n, size - self.n))
+        normal = normal + block_diag([by_marks, rest, prior, csc_array(bend_prior)], format="csc")
         right = jacobian.T @ (root * off)
+        right[: self.n] += marked
         right[size : size + self.n] -= prior @ (self.lost - self.lost_mean)
         right[size + self.n :] -= bend_prior @ self.bend
         self._solver = splu(csc_array(normal))

@@ -66,6 +66,7 @@ def candle_light(
     *,
     curve: Curve = Curve.LINEAR,
     into: Floats = _INTO_POINT,
+    marks_ev: Floats | None = None,
 ) -> CandleLight:
     """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
 
@@ -74,22 +75,24 @@ def candle_light(
     """
     table = table_of(sightings, kinds)
     start = _start(table, guess_ev)
-    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED, into=into)
+    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED, into=into, marks_ev=marks_ev)
     told = _read(fit, np.nan_to_num(guess_ev))
     if curve is not Curve.ASSUMED:
         return told
-    doubt = CandleFit(fit.table, fit.n, fit.exposure / np.log(2), curved=True, into=into)
+    doubt = CandleFit(fit.table, fit.n, fit.exposure / np.log(2), curved=True, into=into, marks_ev=marks_ev)
     doubt.solve(rounds=ROUNDS_OF_DOUBT)
     return replace(told, bend=Bend(doubt.at_ev, doubt.bend)) if doubt.surely_bent() else told
 
 
-def _fitted(table: Table, start: Floats, *, curved: bool, into: Floats) -> CandleFit:
+def _fitted(
+    table: Table, start: Floats, *, curved: bool, into: Floats, marks_ev: Floats | None
+) -> CandleFit:
     """Return the fit to a table, unclear lamps left out, from exposures `start` (n,) stops on."""
-    fit = CandleFit(table, start.size, start, curved=curved, into=into)
+    fit = CandleFit(table, start.size, start, curved=curved, into=into, marks_ev=marks_ev)
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
-        fit = CandleFit(table, start.size, fit.exposure / np.log(2), curved=curved, into=into)
+        fit = CandleFit(table, start.size, fit.exposure / np.log(2), curved=curved, into=into, marks_ev=marks_ev)
         fit.solve()
     return fit
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.candles import Bend
 from lapsebench.core.response import Origin, Response
+from lapsebench.core.response_steps import StarSteps
 
 Floats = NDArray[np.float64]
 
@@ -23,7 +24,8 @@ _TILES_WALK = 0.03  # of the tiles' slopes, natural log, from one stop to the ne
 _NEAR_WHITE_EV, _NEAR_WHITE_WALK = -3.0, 0.2  # and where tiles begin to clip: those are left that dimmed by themselves
 _SCALE_SD = 0.3  # of what the tiles tell a stop to be
 _LEAST_CODES = 1 / 255  # that a bend has to be of: some may lie beyond white
-_ROUNDS = 6
+_LOSS = 2.0  # standard errors of a step: aurora may flare just then
+_ROUNDS = 8
 
 
 def unbent(response: Response, bend: Bend | None) -> Response | None:
@@ -48,16 +50,16 @@ def _unbent(response: Response, bend: Bend) -> Response:
     return replace(response, ev=tuple((straight - straight[-1]).tolist()), origin=Origin.MEASURED)
 
 
-def joined(bent: tuple[Response, ...], bend: Bend) -> tuple[Response, ...]:
+def joined(bent: tuple[Response, ...], bend: Bend, steps: StarSteps) -> tuple[Response, ...]:
     """Return the responses, estimated by tiles and `bent` as stars saw, of which tiles tell the shape and stars the scale.
 
     What tiles tell of the scale is up to a fifth off, for sky changes when settings are changed; what stars tell of the
     slope here and there is some percent off, and they reach neither white nor black.
     """
-    return tuple(_joined(response, bend) for response in bent)
+    return tuple(_joined(response, bend, steps) for response in bent)
 
 
-def _joined(bent: Response, bend: Bend) -> Response:
+def _joined(bent: Response, bend: Bend, steps: StarSteps) -> Response:
     """Return the response, its slopes changed smoothly so that light rises as the stars tell.
 
     From half-way before each place of the bend to half-way after it, by Gauss-Newton steps; up to a factor common to all.
@@ -70,6 +72,7 @@ def _joined(bent: Response, bend: Bend) -> Response:
     middle = (shape[1:] + shape[:-1]) / 2
     hats = np.stack([np.interp(middle, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1)
     precision, prior = _precision(int(seen.sum())), _prior(bend.at_ev)
+    start, to = (np.interp(level, shape, codes) for level in (steps.from_ev, steps.to_ev))
     more = np.zeros(bend.at_ev.size)
     for _ in range(_ROUNDS):
         ev, by_more = _risen(shape, hats, more)
@@ -79,7 +82,12 @@ def _joined(bent: Response, bend: Bend) -> Response:
         design = np.diff(changes, axis=0)[seen] / risen[:, None]
         off = rise - np.log(risen)
         weighted = design.T @ precision
-        more = more + np.linalg.solve(weighted @ design + prior, weighted @ off - prior @ more)
+        stepped = np.stack([np.interp(to, codes, each) - np.interp(start, codes, each) for each in by_more.T], axis=1)
+        missed = steps.told_ev - (np.interp(to, codes, ev) - np.interp(start, codes, ev))
+        sure = 1 / (steps.sd_ev**2 * (1 + (missed / (_LOSS * steps.sd_ev)) ** 2))
+        by_step = stepped.T * sure
+        left = weighted @ design + by_step @ stepped + prior
+        more = more + np.linalg.solve(left, weighted @ off + by_step @ missed - prior @ more)
     ev, _ = _risen(shape, hats, more)
     return replace(bent, ev=tuple((ev - ev[-1]).tolist()))
 

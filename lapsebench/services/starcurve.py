@@ -12,6 +12,7 @@ from lapsebench.core.candles import Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.response import Response, any_estimated
 from lapsebench.core.response_bent import joined, unbent
+from lapsebench.core.response_steps import star_steps
 from lapsebench.core.separation import Evidence, Separated, separate
 from lapsebench.services.candles import filled_in
 from lapsebench.services.metering import Metering
@@ -64,7 +65,9 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
             if not any_estimated(curve):
                 break
         else:
-            curve = joined(view.responses, candles.bend)
+            seen = view.evidence
+            steps = star_steps(seen.log_tiles, seen.weights, separated.pairs, seen.settings, candles.received_ev)
+            curve = joined(view.responses, candles.bend, steps)
             if not left or _is_straight(candles.bend):
                 view = asking.seen(curve)
                 separated = _given(view.evidence, candles)
