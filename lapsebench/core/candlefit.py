@@ -13,7 +13,6 @@ from scipy.ndimage import median
 from scipy.sparse import block_diag, csc_array, diags_array
 from scipy.sparse.linalg import splu
 
-from lapsebench.core.marksteps import MarkSteps
 from lapsebench.core.sightings import LEAST_SEEN, Table
 
 Floats = NDArray[np.float64]
@@ -55,9 +54,7 @@ class CandleFit:
     curve is at `hats` (m, k), linear B-splines over the stops of the light around; a star's light goes by that slope.
     """
 
-    def __init__(
-        self, table: Table, n: int, guess_ev: Floats, *, curved: bool, into: Floats, marks_ev: Floats | None = None
-    ) -> None:
+    def __init__(self, table: Table, n: int, guess_ev: Floats, *, curved: bool, into: Floats) -> None:
         self.table, self.n, self.into = table, n, into
         self.guess = np.nan_to_num(guess_ev)
         self.exposure = self.guess * np.log(2)
@@ -82,8 +79,6 @@ class CandleFit:
         codes = table.light / np.maximum(table.step, 1e-12)
         self.fine = bool(codes.size and np.median(codes) >= _FINE_CODES)
         self.own = _OWN if self.fine else _OWN_COARSE
-        known = marks_ev if curved and marks_ev is not None else np.full(n, np.nan)
-        self.marks = MarkSteps(known, np.bincount(table.frame, minlength=n) >= LEAST_SEEN)
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
@@ -179,11 +174,8 @@ class CandleFit:
         ridge[: self.n] += 1e-3
         prior, bend_prior = self._lost_prior, _bend_prior(self.bend.size)
         normal.setdiag(normal.diagonal() + ridge)
-        by_marks, marked = self.marks.normal(self.exposure)
-        rest = csc_array((size - self.n, size - self.n))
-        normal = normal + block_diag([by_marks, rest, prior, csc_array(bend_prior)], format="csc")
+        normal = normal + block_diag([csc_array((size, size)), prior, csc_array(bend_prior)], format="csc")
         right = jacobian.T @ (root * off)
-        right[: self.n] += marked
         right[size : size + self.n] -= prior @ (self.lost - self.lost_mean)
         right[size + self.n :] -= bend_prior @ self.bend
         self._solver = splu(csc_array(normal))
@@ -231,6 +223,13 @@ class CandleFit:
             point = self._awaited()
             top = self._around(point) + _TOP * self.into[-1] * point
             self.robust *= np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
+
+    def bend_covariance(self) -> Floats:
+        """Return the covariance of the bends, (k, k), as noise and the points' own light leave it."""
+        size = self._solver.shape[0] if self.pieces and self.bend.size else 0
+        unit = np.eye(max(size, self.bend.size), self.bend.size, -max(size - self.bend.size, 0))
+        solved = self._solver.solve(unit)[-self.bend.size :] if size else unit * _BEND**2
+        return np.asarray((solved + solved.T) / 2)
 
     def surely_bent(self) -> bool:
         """Whether the points surely say that the curve they were seen through is another one."""

@@ -39,10 +39,14 @@ class Curve(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """How much too steep an estimated curve is: `slope` (k,), natural log, at light `at_ev` (k,), stops, evenly rising."""
+    """How much too steep an estimated curve is: `slope` (k,), natural log, at light `at_ev` (k,), stops, evenly rising.
+
+    `covariance`, (k, k): of the slopes, as the noise of the points leaves them.
+    """
 
     at_ev: Floats
     slope: Floats
+    covariance: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,6 @@ def candle_light(
     *,
     curve: Curve = Curve.LINEAR,
     into: Floats = _INTO_POINT,
-    marks_ev: Floats | None = None,
 ) -> CandleLight:
     """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
 
@@ -75,24 +78,22 @@ def candle_light(
     """
     table = table_of(sightings, kinds)
     start = _start(table, guess_ev)
-    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED, into=into, marks_ev=marks_ev)
+    fit = _fitted(table, start, curved=curve is Curve.ESTIMATED, into=into)
     told = _read(fit, np.nan_to_num(guess_ev))
     if curve is not Curve.ASSUMED:
         return told
-    doubt = CandleFit(fit.table, fit.n, fit.exposure / np.log(2), curved=True, into=into, marks_ev=marks_ev)
+    doubt = CandleFit(fit.table, fit.n, fit.exposure / np.log(2), curved=True, into=into)
     doubt.solve(rounds=ROUNDS_OF_DOUBT)
-    return replace(told, bend=Bend(doubt.at_ev, doubt.bend)) if doubt.surely_bent() else told
+    return replace(told, bend=_bend(doubt)) if doubt.surely_bent() else told
 
 
-def _fitted(
-    table: Table, start: Floats, *, curved: bool, into: Floats, marks_ev: Floats | None
-) -> CandleFit:
+def _fitted(table: Table, start: Floats, *, curved: bool, into: Floats) -> CandleFit:
     """Return the fit to a table, unclear lamps left out, from exposures `start` (n,) stops on."""
-    fit = CandleFit(table, start.size, start, curved=curved, into=into, marks_ev=marks_ev)
+    fit = CandleFit(table, start.size, start, curved=curved, into=into)
     fit.solve()
     table, dropped = fit.without_unclear_lamps()
     if dropped:
-        fit = CandleFit(table, start.size, fit.exposure / np.log(2), curved=curved, into=into, marks_ev=marks_ev)
+        fit = CandleFit(table, start.size, fit.exposure / np.log(2), curved=curved, into=into)
         fit.solve()
     return fit
 
@@ -124,9 +125,13 @@ def _read(fit: CandleFit, guess_ev: Floats) -> CandleLight:
     count = np.bincount(fit.table.frame, minlength=fit.n)
     sd = fit.disagreement() / np.sqrt(np.maximum(fit.info, 1e-12)) / np.log(2)
     known = (count >= LEAST_SEEN) & (fit.info > 0) & (sd < _UNKNOWN_EV)
-    bend = Bend(fit.at_ev, fit.bend) if fit.bend.size else None
+    bend = _bend(fit) if fit.bend.size else None
     received, sd = (np.where(known, told, np.nan) for told in (_anchored(fit, known, guess_ev), sd))
     return CandleLight(received, sd, count, bend)
+
+
+def _bend(fit: CandleFit) -> Bend:
+    return Bend(fit.at_ev, fit.bend, fit.bend_covariance())
 
 
 def _anchored(fit: CandleFit, known: Bools, guess_ev: Floats) -> Floats:

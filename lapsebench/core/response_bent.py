@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lapsebench.core.candles import Bend
 from lapsebench.core.response import Origin, Response
-from lapsebench.core.response_steps import StarSteps
+from lapsebench.core.response_steps import Steps
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +22,7 @@ _STARS_SD = 0.03  # of a slope that stars tell, natural log: what sky, colour an
 _ENDS_SD = 0.09  # and of the first and the last, where fewest are
 _TILES_WALK = 0.03  # of the tiles' slopes, natural log, from one stop to the next
 _NEAR_WHITE_EV, _NEAR_WHITE_WALK = -3.0, 0.2  # and where tiles begin to clip: those are left that dimmed by themselves
+_COMMON_SD = 3.0  # of a factor common to all that stars tell, natural log: it is free
 _SCALE_SD = 0.3  # of what the tiles tell a stop to be
 _LEAST_CODES = 1 / 255  # that a bend has to be of: some may lie beyond white
 _LOSS = 2.0  # standard errors of a step: aurora may flare just then
@@ -50,46 +51,50 @@ def _unbent(response: Response, bend: Bend) -> Response:
     return replace(response, ev=tuple((straight - straight[-1]).tolist()), origin=Origin.MEASURED)
 
 
-def joined(bent: tuple[Response, ...], bend: Bend, steps: StarSteps) -> tuple[Response, ...]:
+def joined(bent: tuple[Response, ...], bend: Bend, steps: Steps) -> tuple[Response, ...]:
     """Return the responses, estimated by tiles and `bent` as stars saw, of which tiles tell the shape and stars the scale.
 
-    What tiles tell of the scale is up to a fifth off, for sky changes when settings are changed; what stars tell of the
-    slope here and there is some percent off, and they reach neither white nor black.
+    What tiles and marks tell of the scale is up to a fifth off, for sky changes when settings are changed. What stars tell
+    of the slope here and there, some percent off, and of the `steps` at setting changes, as far as the sky then stood still,
+    bear each other out: they reach neither white nor black.
     """
     return tuple(_joined(response, bend, steps) for response in bent)
 
 
-def _joined(bent: Response, bend: Bend, steps: StarSteps) -> Response:
-    """Return the response, its slopes changed smoothly so that light rises as the stars tell.
+def _joined(bent: Response, bend: Bend, steps: Steps) -> Response:
+    """Return the response, its slopes changed smoothly so that light rises and changes as the stars tell.
 
-    From half-way before each place of the bend to half-way after it, by Gauss-Newton steps; up to a factor common to all.
+    From half-way before each place of the bend to half-way after it, and from step to step, by Gauss-Newton steps.
     """
     codes, shape = np.array(bent.codes), np.array(bent.ev)
     half = (bend.at_ev[1] - bend.at_ev[0]) / 2
     edges = np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), shape, codes)
     seen = np.diff(edges) > _LEAST_CODES
     rise = np.log(np.diff(np.exp2(np.interp(edges, codes, shape)))[seen]) - bend.slope[seen]
+    start, end = (np.interp(level, shape, codes) for level in (steps.from_ev, steps.to_ev))
     middle = (shape[1:] + shape[:-1]) / 2
     hats = np.stack([np.interp(middle, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1)
-    precision, prior = _precision(int(seen.sum())), _prior(bend.at_ev)
-    start, to = (np.interp(level, shape, codes) for level in (steps.from_ev, steps.to_ev))
+    precision, prior = _precision(bend.covariance[np.ix_(seen, seen)]), _prior(bend.at_ev)
     more = np.zeros(bend.at_ev.size)
     for _ in range(_ROUNDS):
         ev, by_more = _risen(shape, hats, more)
         light = np.exp2(np.interp(edges, codes, ev))
-        changes = np.stack([light * np.log(2) * np.interp(edges, codes, each) for each in by_more.T], axis=1)
+        changes = light[:, None] * np.log(2) * _at(edges, codes, by_more)
         risen = np.diff(light)[seen]
-        design = np.diff(changes, axis=0)[seen] / risen[:, None]
-        off = rise - np.log(risen)
-        weighted = design.T @ precision
-        stepped = np.stack([np.interp(to, codes, each) - np.interp(start, codes, each) for each in by_more.T], axis=1)
-        missed = steps.told_ev - (np.interp(to, codes, ev) - np.interp(start, codes, ev))
-        sure = 1 / (steps.sd_ev**2 * (1 + (missed / (_LOSS * steps.sd_ev)) ** 2))
-        by_step = stepped.T * sure
-        left = weighted @ design + by_step @ stepped + prior
-        more = more + np.linalg.solve(left, weighted @ off + by_step @ missed - prior @ more)
+        by_rise, rise_off = np.diff(changes, axis=0)[seen] / risen[:, None], rise - np.log(risen)
+        by_step = _at(end, codes, by_more) - _at(start, codes, by_more)
+        step_off = steps.told_ev - (np.interp(end, codes, ev) - np.interp(start, codes, ev))
+        sure = 1 / (steps.sd_ev**2 * (1 + (step_off / (_LOSS * steps.sd_ev)) ** 2))
+        rises, stepped = by_rise.T @ precision, by_step.T * sure
+        left = rises @ by_rise + stepped @ by_step + prior
+        more = more + np.linalg.solve(left, rises @ rise_off + stepped @ step_off - prior @ more)
     ev, _ = _risen(shape, hats, more)
     return replace(bent, ev=tuple((ev - ev[-1]).tolist()))
+
+
+def _at(places: Floats, codes: Floats, table: Floats) -> Floats:
+    """Return the columns of a table over `codes`, (codes, k), at the places, (p, k)."""
+    return np.stack([np.interp(places, codes, column) for column in table.T], axis=1)
 
 
 def _risen(shape: Floats, hats: Floats, more: Floats) -> tuple[Floats, Floats]:
@@ -99,11 +104,11 @@ def _risen(shape: Floats, hats: Floats, more: Floats) -> tuple[Floats, Floats]:
     return np.concatenate([[0.0], np.cumsum(steps)]), np.concatenate([none, np.cumsum(steps[:, None] * hats, axis=0)])
 
 
-def _precision(count: int) -> Floats:
-    """Return the precision of the slopes that stars tell, (count, count), whatever is common to them left out."""
-    each = np.full(count, _STARS_SD**-2)
-    each[[0, -1]] = _ENDS_SD**-2
-    return np.asarray(np.diag(each) - np.outer(each, each) / each.sum())
+def _precision(covariance: Floats) -> Floats:
+    """Return the precision of the slopes that stars tell with so much noise, (k, k), whatever is common to them left out."""
+    more = np.full(covariance.shape[0], _STARS_SD**2)
+    more[[0, -1]] = _ENDS_SD**2
+    return np.asarray(np.linalg.inv(covariance + np.diag(more) + _COMMON_SD**2))
 
 
 def _prior(at_ev: Floats) -> Floats:

@@ -1,29 +1,31 @@
-"""Setting changes as tiles see them and as stars tell them: how many of a curve's stops are one of light, and where."""
+"""Setting changes as tiles see them and as stars and marks tell them: how many of a curve's stops are one, and where."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from lapsebench.core.candles import Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Float32s = NDArray[np.float32]
 
-_STARS_SD = 0.03  # stops: of a step that stars tell
+_STARS_SD = 0.03  # stops: of a step that stars tell, besides what noise and an unsure curve do to it
+_MARKS_SD = 0.12  # stops: of a step that marks tell; the biases of two settings, and flicker
+_LEAST_EV = 0.1  # stops: smaller changes tell nothing of a curve
 _UNSEEN_EV = 0.2  # stops: how far the sky turns where nothing tells
-_ALIKE = 0.5  # of that, at all changes alike: the photographer follows the light
+_ALIKE = 0.5  # share of changes at which it turns alike, for the photographer follows the light
 _AROUND = 3.0  # frames, sd, that tell how far the sky turns
 
 
 @dataclass(frozen=True, slots=True)
-class StarSteps:
-    """Changes of the camera's light, all (c,): stops of a curve that tiles go from and to, `told_ev` by stars, and its sd."""
+class Steps:
+    """Steps of the camera, all (c,): a curve's stops that tiles go from and to, and stops of light as told, with sd."""
 
     from_ev: Floats
     to_ev: Floats
@@ -31,27 +33,44 @@ class StarSteps:
     sd_ev: Floats
 
 
-def star_steps(
-    log_tiles: Float32s, weights: Float32s, pairs: Pairs, settings: Sequence[object], received_ev: Floats
-) -> StarSteps:
-    """Return the setting changes of n frames whose exposure stars told, `received_ev` (n,) stops, NaN unknown.
+def told_steps(
+    log_tiles: Float32s, weights: Float32s, pairs: Pairs, marks_ev: Floats, candles: CandleLight, bend: Bend
+) -> Steps:
+    """Return the steps at setting changes of n frames, as stars and marks tell them.
 
-    `log_tiles`, `weights`: (n, k), see `pairwise.pair_gains`. What the sky itself did at a change is taken from the frames
+    `log_tiles`, `weights`: (n, k), see `pairwise.pair_gains`. `marks_ev`: (n,) stops, NaN unknown. `bend`: what the
+    `candles` tell of the curve, taken into account by them. What the sky itself did at a change is taken from the frames
     before and after it.
     """
     next_to = _neighbours(pairs)
     first, second = pairs.first[next_to], pairs.second[next_to]
     gain, spread = pairs.gain_ev[next_to], pairs.spread_ev[next_to]
-    told = received_ev[second] - received_ev[first]
-    change = np.array([settings[i] != settings[j] for i, j in zip(first, second, strict=True)], dtype=bool)
-    sky = np.where(change, np.nan, gain - told)
+    middle = np.array([_level(log_tiles, weights, i, j) for i, j in zip(first, second, strict=True)])
+    marked = marks_ev[second] - marks_ev[first]
+    changed = np.abs(marked) > _LEAST_EV
+    step, variance = _told(candles, bend, marked, first, second, (middle - gain / 2, middle + gain / 2))
+    sky = np.where(changed, np.nan, gain - step)
     around = np.stack([np.append(np.nan, sky[:-1]), np.append(sky[1:], np.nan)])
-    rows = np.flatnonzero(change & np.isfinite(told) & np.isfinite(around).any(axis=0))
-    slope = np.nanmean(around[:, rows], axis=0)
-    surprise = _surprises(sky, around.mean(axis=0))[rows]
-    middle = np.array([_level(log_tiles, weights, first[row], second[row]) for row in rows])
-    half = (gain[rows] - slope) / 2
-    return StarSteps(middle - half, middle + half, told[rows], np.sqrt(_STARS_SD**2 + _ALIKE * max(rows.size, 2) * surprise**2 + spread[rows] ** 2))
+    surprise = _surprises(sky, around.mean(axis=0))
+    rows = np.flatnonzero(changed & np.isfinite(around).any(axis=0))
+    half = (gain[rows] - np.nanmean(around[:, rows], axis=0)) / 2
+    variance = variance[rows] + spread[rows] ** 2 + max(_ALIKE * rows.size, 1) * surprise[rows] ** 2
+    return Steps(middle[rows] - half, middle[rows] + half, step[rows], np.sqrt(variance))
+
+
+def _told(
+    candles: CandleLight, bend: Bend, marked: Floats, first: Ints, second: Ints, levels: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """Return the steps that stars and marks tell together from `levels` to others, and their variance, (p,) each."""
+    hats = [np.stack([np.interp(level, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1) for level in levels]
+    turn = (hats[1] - hats[0]) / np.log(2)
+    unsure = np.einsum("pk,kl,pl->p", turn, bend.covariance, turn)
+    by_stars = candles.received_ev[second] - candles.received_ev[first]
+    sd = np.hypot(candles.sd_ev[first], candles.sd_ev[second])
+    stars = np.where(np.isfinite(by_stars), 1 / (_STARS_SD**2 + sd**2 + unsure), 0.0)
+    marks = np.where(np.isfinite(marked), _MARKS_SD**-2, 0.0)
+    both = np.where(stars + marks > 0, stars + marks, np.nan)
+    return (stars * np.nan_to_num(by_stars) + marks * np.nan_to_num(marked)) / both, 1 / both
 
 
 def _surprises(sky: Floats, awaited: Floats) -> Floats:

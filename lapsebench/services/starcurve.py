@@ -12,7 +12,7 @@ from lapsebench.core.candles import Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.response import Response, any_estimated
 from lapsebench.core.response_bent import joined, unbent
-from lapsebench.core.response_steps import star_steps
+from lapsebench.core.response_steps import Steps, told_steps
 from lapsebench.core.separation import Evidence, Separated, separate
 from lapsebench.services.candles import filled_in
 from lapsebench.services.metering import Metering
@@ -65,8 +65,7 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
             if not any_estimated(curve):
                 break
         else:
-            seen = view.evidence
-            steps = star_steps(seen.log_tiles, seen.weights, separated.pairs, seen.settings, candles.received_ev)
+            steps = _steps(view.evidence, separated.pairs, candles, candles.bend)
             curve = joined(view.responses, candles.bend, steps)
             if not left or _is_straight(candles.bend):
                 view = asking.seen(curve)
@@ -76,6 +75,10 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
         view = asking.seen(curve)
         separated = separate(view.evidence)
     return view, separated
+
+
+def _steps(seen: Evidence, pairs: Pairs, candles: CandleLight, bend: Bend) -> Steps:
+    return told_steps(seen.log_tiles, seen.weights, pairs, seen.exposure_ev, candles, bend)
 
 
 def _is_straight(bend: Bend) -> bool:

@@ -14,7 +14,7 @@ from lapsebench.imaging.starpicture import StarPicture
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 17  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 18  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
@@ -36,14 +36,21 @@ class StarFiles:
             return None
         received, sd, count, bend = known
         return CandleLight(
-            received.astype(float), sd.astype(float), count.astype(np.intp), Bend(*bend) if bend.size else None
+            received.astype(float),
+            sd.astype(float),
+            count.astype(np.intp),
+            Bend(bend[0], bend[1], bend[2:]) if bend.size else None,
         )
 
     def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
         """Keep what the stars told of these frames."""
         key = self._key(numbers, responses)
         if key:
-            bend = np.zeros((2, 0)) if told.bend is None else np.stack([told.bend.at_ev, told.bend.slope])
+            bend = (
+                np.zeros((2, 0))
+                if told.bend is None
+                else np.vstack([told.bend.at_ev, told.bend.slope, told.bend.covariance])
+            )
             self._store.keep_arrays(key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count, bend=bend)
 
     def _key(self, numbers: Sequence[int], responses: Sequence[Response]) -> str | None:
