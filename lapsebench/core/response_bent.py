@@ -22,7 +22,6 @@ _STARS_SD = 0.03  # of a slope that stars tell, natural log: what sky, colour an
 _ENDS_SD = 0.09  # and of the first and the last, where fewest are
 _TILES_WALK = 0.03  # of the tiles' slopes, natural log, from one stop to the next
 _NEAR_WHITE_EV, _NEAR_WHITE_WALK = -3.0, 0.2  # and where tiles begin to clip: those are left that dimmed by themselves
-_COMMON_SD = 3.0  # of a factor common to all that stars tell, natural log: it is free
 _SCALE_SD = 0.3  # of what the tiles tell a stop to be
 _LEAST_CODES = 1 / 255  # that a bend has to be of: some may lie beyond white
 _LOSS = 2.0  # standard errors of a step: aurora may flare just then
@@ -108,7 +107,8 @@ def _precision(covariance: Floats) -> Floats:
     """Return the precision of the slopes that stars tell with so much noise, (k, k), whatever is common to them left out."""
     more = np.full(covariance.shape[0], _STARS_SD**2)
     more[[0, -1]] = _ENDS_SD**2
-    return np.asarray(np.linalg.inv(covariance + np.diag(more) + _COMMON_SD**2))
+    each = np.linalg.inv(covariance + np.diag(more))
+    return np.asarray(each - np.outer(each.sum(axis=1), each.sum(axis=0)) / each.sum())
 
 
 def _prior(at_ev: Floats) -> Floats:

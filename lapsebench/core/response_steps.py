@@ -34,7 +34,7 @@ class Steps:
 
 
 def told_steps(
-    log_tiles: Float32s, weights: Float32s, pairs: Pairs, marks_ev: Floats, candles: CandleLight, bend: Bend
+    log_tiles: Float32s, weights: Float32s, pairs: Pairs, *, marks_ev: Floats, candles: CandleLight, bend: Bend
 ) -> Steps:
     """Return the steps at setting changes of n frames, as stars and marks tell them.
 
@@ -48,7 +48,7 @@ def told_steps(
     middle = np.array([_level(log_tiles, weights, i, j) for i, j in zip(first, second, strict=True)])
     marked = marks_ev[second] - marks_ev[first]
     changed = np.abs(marked) > _LEAST_EV
-    step, variance = _told(candles, bend, marked, first, second, (middle - gain / 2, middle + gain / 2))
+    step, variance = _told(candles, bend, marked, (first, second), (middle - gain / 2, middle + gain / 2))
     sky = np.where(changed, np.nan, gain - step)
     around = np.stack([np.append(np.nan, sky[:-1]), np.append(sky[1:], np.nan)])
     surprise = _surprises(sky, around.mean(axis=0))
@@ -59,9 +59,10 @@ def told_steps(
 
 
 def _told(
-    candles: CandleLight, bend: Bend, marked: Floats, first: Ints, second: Ints, levels: tuple[Floats, Floats]
+    candles: CandleLight, bend: Bend, marked: Floats, frames: tuple[Ints, Ints], levels: tuple[Floats, Floats]
 ) -> tuple[Floats, Floats]:
-    """Return the steps that stars and marks tell together from `levels` to others, and their variance, (p,) each."""
+    """Return the steps that stars and marks tell between `frames`, from `levels` to levels, and their variance, (p,)."""
+    first, second = frames
     hats = [np.stack([np.interp(level, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1) for level in levels]
     turn = (hats[1] - hats[0]) / np.log(2)
     unsure = np.einsum("pk,kl,pl->p", turn, bend.covariance, turn)
@@ -88,7 +89,7 @@ def _surprises(sky: Floats, awaited: Floats) -> Floats:
 def _neighbours(pairs: Pairs) -> Ints:
     """Return the pairs of frames that no usable one lies between, in order."""
     order = np.lexsort((pairs.second, pairs.first))
-    return order[np.append(True, np.diff(pairs.first[order]) > 0)]
+    return np.asarray(order[np.append(True, np.diff(pairs.first[order]) > 0)])
 
 
 def _level(log_tiles: Float32s, weights: Float32s, i: int, j: int) -> float:

@@ -78,7 +78,7 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
 
 
 def _steps(seen: Evidence, pairs: Pairs, candles: CandleLight, bend: Bend) -> Steps:
-    return told_steps(seen.log_tiles, seen.weights, pairs, seen.exposure_ev, candles, bend)
+    return told_steps(seen.log_tiles, seen.weights, pairs, marks_ev=seen.exposure_ev, candles=candles, bend=bend)
 
 
 def _is_straight(bend: Bend) -> bool:

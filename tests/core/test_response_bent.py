@@ -12,6 +12,7 @@ from lapsebench.core.candles import Bend, Curve, candle_light
 from lapsebench.core.following import Kind
 from lapsebench.core.response import Origin, Response, knots, srgb_response
 from lapsebench.core.response_bent import joined, unbent
+from lapsebench.core.response_steps import Steps
 from lapsebench.core.sightings import Lights, Sighting
 from lapsebench.core.transfer import srgb_to_linear
 
@@ -97,6 +98,14 @@ def test_what_stars_have_more_than_usual_is_no_slope_of_the_curve() -> None:
     assert abs(tilt) < 0.012
 
 
+def bend_at(at: Floats, slope: Floats, sd: float = 0.01) -> Bend:
+    """Return a bend that stars tell as surely as `sd`, natural log."""
+    return Bend(at, slope, np.eye(at.size) * sd**2)
+
+
+NO_STEPS = Steps(*np.zeros((4, 0)))
+
+
 def bent_response() -> Response:
     """Return sRGB made too steep as `too_steep` says, and known to be estimated."""
     stops = (PLAIN[1:] + PLAIN[:-1]) / 2
@@ -109,7 +118,7 @@ def bent_response() -> Response:
 def test_the_curve_is_straight_once_its_bend_is_taken_out() -> None:
     bent = bent_response()
     at = np.linspace(-9.0, 0.0, 30)
-    told = unbent(bent, Bend(np.interp(at, PLAIN, bent.ev), too_steep(at)))
+    told = unbent(bent, bend_at(np.interp(at, PLAIN, bent.ev), too_steep(at)))
     assert told is not None
     assert np.abs(np.array(bent.ev) - PLAIN).max() > 0.3
     assert np.abs(np.array(told.ev) - PLAIN)[8:].max() < 0.05
@@ -117,16 +126,16 @@ def test_the_curve_is_straight_once_its_bend_is_taken_out() -> None:
 
 def test_curves_that_are_straight_are_left() -> None:
     at = np.linspace(-8.0, -1.0, 8)
-    assert unbent(bent_response(), Bend(at, np.full(8, 0.2))) is None  # a common factor of all light bends nothing
+    assert unbent(bent_response(), bend_at(at, np.full(8, 0.2))) is None  # a common factor of all light bends nothing
     assert unbent(bent_response(), None) is None
 
 
 def test_of_srgb_it_is_a_hint_of_the_curve_that_stars_see() -> None:
     at = np.linspace(-8.0, -1.0, 8)
-    told = unbent(srgb_response(), Bend(at, 0.05 * at))
+    told = unbent(srgb_response(), bend_at(at, 0.05 * at))
     assert told is not None
     assert np.abs(np.array(told.ev) - PLAIN).max() > 0.1
-    assert unbent(srgb_response(), Bend(at, np.full(8, 0.2))) is None
+    assert unbent(srgb_response(), bend_at(at, np.full(8, 0.2))) is None
 
 
 @pytest.mark.parametrize("scale", [0.85, 1.15])
@@ -135,10 +144,10 @@ def test_the_curve_has_the_shape_that_tiles_tell_and_the_scale_that_stars_tell(s
     bent = Response(tuple(knots()), tuple(scale * PLAIN), Origin.MEASURED)
     at = np.linspace(-7.0, -2.0, 10)
     wrong = np.random.default_rng(3).normal(0, 0.03, at.size)
-    bend = Bend(at, (scale - 1) / scale * np.log(2) * at + wrong)  # light^scale rises so much too fast
+    bend = bend_at(at, (scale - 1) / scale * np.log(2) * at + wrong)  # light^scale rises so much too fast
     straight = unbent(bent, bend)
     assert straight is not None
-    whole = joined((bent,) * 3, bend)
+    whole = joined((bent,) * 3, bend, NO_STEPS)
 
     def slopes(response: Response) -> Floats:
         places = np.searchsorted(PLAIN, np.arange(-9.5, -0.5, 0.5))
@@ -153,37 +162,51 @@ def test_the_curve_has_the_shape_that_tiles_tell_and_the_scale_that_stars_tell(s
 def test_bends_that_lie_beyond_white_or_black_do_no_harm() -> None:
     bent = bent_response()
     at = np.linspace(-14.0, 1.5, 10)
-    bend = Bend(at, too_steep(at))
-    whole = joined((bent,) * 3, bend)
+    bend = bend_at(at, too_steep(at))
+    whole = joined((bent,) * 3, bend, NO_STEPS)
     assert np.diff(whole[0].ev).min() > 0
     assert np.isfinite(whole[0].ev).all()
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_a_plain_least_squares_solver_joins_the_same_curve(seed: int) -> None:
-    """Against scipy.optimize.least_squares on the same terms, of a random bend and random slopes of the tiles."""
+    """Against scipy.optimize.least_squares on the same terms: a random bend, random steps, random slopes of the tiles."""
     random = np.random.default_rng(seed)
     at = np.linspace(-6.5, -1.2, 10)
-    bend = Bend(at, random.normal(0, 0.1) * at + random.normal(0, 0.03, at.size))
+    noise = random.normal(0, 0.03, (10, 10))
+    bend = Bend(at, random.normal(0, 0.1) * at + random.normal(0, 0.03, at.size), noise @ noise.T)
+    start, change = random.uniform(-6, -3, 8), random.uniform(0.3, 2, 8)
+    steps = Steps(start, start + change, change * random.normal(1, 0.1, 8), random.uniform(0.03, 0.2, 8))
     slopes = np.exp(gaussian_filter1d(random.normal(0, 0.3, PLAIN.size - 1), 9))
     shape = -np.cumsum((np.diff(PLAIN) * slopes)[::-1])[::-1]
     bent = Response(tuple(knots()), (*shape.tolist(), 0.0), Origin.MEASURED)
-    (found,) = joined((bent,), bend)
+    (found,) = joined((bent,), bend, steps)
 
-    codes, ev, steps = knots(), np.array(bent.ev), np.diff(bent.ev)
+    codes, ev, rises = knots(), np.array(bent.ev), np.diff(bent.ev)
     half = (at[1] - at[0]) / 2
     edges = np.interp(np.append(at - half, at[-1] + half), bent.ev, codes)
     awaited = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))) - bend.slope
-    sd = np.where(np.isin(np.arange(at.size), [0, 9]), 0.09, 0.03)
+    more_sd = np.where(np.isin(np.arange(at.size), [0, 9]), 0.09, 0.03)
+    whiten = np.linalg.inv(np.linalg.cholesky(bend.covariance + np.diag(more_sd**2)))
     walk = np.where((at[1:] + at[:-1]) / 2 > -3, 0.2, 0.03) * np.sqrt(np.diff(at))
+    ends = [np.interp(level, bent.ev, codes) for level in (steps.from_ev, steps.to_ev)]
 
     def risen(more: Floats) -> Floats:
-        return np.concatenate([[0.0], np.cumsum(steps * np.exp(np.interp((ev[1:] + ev[:-1]) / 2, at, more)))])
+        return np.concatenate([[0.0], np.cumsum(rises * np.exp(np.interp((ev[1:] + ev[:-1]) / 2, at, more)))])
 
-    def residuals(unknown: Floats) -> Floats:
+    def residuals(unknown: Floats, sure: Floats) -> Floats:
         more, common = unknown[:-1], unknown[-1]
-        rise = np.log(np.diff(np.exp2(np.interp(edges, codes, risen(more)))))
-        return np.concatenate([(awaited - rise - common) / sd, np.diff(more) / walk, [more.mean() / 0.3]])
+        curve = risen(more)
+        rise = np.log(np.diff(np.exp2(np.interp(edges, codes, curve))))
+        terms = whiten @ (awaited - rise - common), np.diff(more) / walk, [more.mean() / 0.3]
+        return np.concatenate([*terms, missed(curve) / steps.sd_ev * np.sqrt(sure)])
 
-    peer = risen(least_squares(residuals, np.zeros(11), x_scale="jac").x[:-1])
-    assert np.array(found.ev) == pytest.approx(peer - peer[-1], abs=2e-3)
+    def missed(curve: Floats) -> Floats:
+        return steps.told_ev - np.interp(ends[1], codes, curve) + np.interp(ends[0], codes, curve)
+
+    unknown = np.zeros(11)
+    for _ in range(12):  # a Cauchy loss by weights
+        sure = 1 / (1 + (missed(risen(unknown[:-1])) / (2 * steps.sd_ev)) ** 2)
+        unknown = least_squares(residuals, unknown, args=(sure,), x_scale="jac").x
+    peer = risen(unknown[:-1])
+    assert np.array(found.ev) == pytest.approx(peer - peer[-1], abs=3e-3)

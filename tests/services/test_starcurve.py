@@ -21,6 +21,7 @@ from lapsebench.services.starcurve import Asking, View, with_stars
 Floats = NDArray[np.float64]
 N, TILES = 30, 60
 PLAIN = np.array(srgb_response().ev)
+MARKS = np.where(np.arange(N) < N // 2, 0.0, -1.0)
 AT = np.linspace(-6.0, -1.0, 10)
 
 
@@ -29,16 +30,21 @@ def curve(scale: float) -> tuple[Response, ...]:
     return (Response(tuple(knots()), tuple(scale * PLAIN), Origin.MEASURED, changes=5),) * 3
 
 
+def scale_of(responses: tuple[Response, ...]) -> float:
+    """Return how many stops of the responses are one of light."""
+    return float(np.ptp(responses[1].ev[10:]) / np.ptp(PLAIN[10:]))
+
+
 def view(responses: tuple[Response, ...]) -> View:
     """Return a calm shot with one setting change as seen through `responses`."""
     random = np.random.default_rng(1)
-    marks = np.where(np.arange(N) < N // 2, 0.0, -1.0)
-    tiles = (random.normal(-4, 1, TILES) + marks[:, None] + random.normal(0, 0.01, (N, TILES))).astype(np.float32)
+    light = random.normal(-4, 1, TILES) + MARKS[:, None] + random.normal(0, 0.01, (N, TILES))
+    tiles = (scale_of(responses) * light).astype(np.float32)
     evidence = Evidence(
         log_tiles=tiles,
         weights=np.ones_like(tiles),
-        exposure_ev=marks,
-        settings=tuple(marks.tolist()),
+        exposure_ev=MARKS,
+        settings=tuple(MARKS.tolist()),
         after_gap=np.zeros(N, bool),
         luminance_ev=tiles.mean(axis=1, dtype=float),
         clipped=np.zeros(N),
@@ -55,14 +61,14 @@ class Stars:
     asked: list[tuple[Response, ...]] = field(default_factory=list)
     kept: list[tuple[Response, ...]] = field(default_factory=list)
 
-    def ask(self, light: Light, *, responses: tuple[Response, ...], known: CandleLight | None) -> CandleLight:
+    def ask(self, _: Light, *, responses: tuple[Response, ...], known: CandleLight | None) -> CandleLight:
         """Return what they tell; the bend is that of light^scale."""
         if known is not None:
             return known
         self.asked.append(responses)
-        scale = np.ptp(responses[1].ev[10:]) / np.ptp(PLAIN[10:]) + self.off
-        bend = Bend(AT, (scale - 1) / scale * np.log(2) * AT)
-        return CandleLight(light.received_ev.copy(), np.full(N, 0.01), np.full(N, 50), bend)
+        scale = scale_of(responses) + self.off
+        bend = Bend(AT, (scale - 1) / scale * np.log(2) * AT, np.eye(AT.size) * 0.01**2)
+        return CandleLight(MARKS, np.full(N, 0.01), np.full(N, 50), bend)
 
 
 def together(stars: Stars, start: tuple[Response, ...], tiles_tell: tuple[Response, ...]) -> View:
