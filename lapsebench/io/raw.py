@@ -18,6 +18,7 @@ from lapsebench.errors import FrameError
 from lapsebench.io.dngtags import DngTags, read_dng_tags
 from lapsebench.io.layout import COPY_AGAIN, DEVELOP, MAX_PIXELS, no_access
 from lapsebench.io.rawcheck import histogram, unsound
+from lapsebench.io.rawother import XYZ, developed
 from lapsebench.io.saturation import saturation
 
 Taken = TypeVar("Taken")
@@ -25,10 +26,9 @@ _LEAST_BITS = 0.1  # of a file per photosite: the strongest lossy coding of a bl
 
 
 def read_raw(path: Path) -> RawPicture:
-    """Decode a RAW file: upright, to its mosaic or, of a linear DNG or a sensor without colours, to full colour.
+    """Decode a RAW file: upright, to its mosaic, or to full colour: a linear DNG, or a sensor of another kind.
 
-    Raises FrameError, with the reason in words, where the file is missing, damaged, cut short or of a kind not read: a
-    sensor with other colours than red, green and blue, or with layers of them.
+    Raises FrameError, with the reason in words, where the file is missing, damaged, cut short or of a kind not read.
     """
     return _opened(path, _picture)
 
@@ -47,6 +47,8 @@ def read_colour(path: Path) -> RawColour:
 
     def colour(raw: rawpy.RawPy, tags: DngTags, name: str) -> RawColour:
         del name
+        if _is_other(raw, tags):
+            return RawColour(XYZ, None, None)
         return RawColour(_camera_matrix(raw, tags), _as_shot(raw, tags), _multipliers(raw.daylight_whitebalance))
 
     return _opened(path, colour)
@@ -96,7 +98,14 @@ def _picture(raw: rawpy.RawPy, tags: DngTags, name: str) -> RawPicture:
         return _full_colour(raw, raw.raw_image_visible, tags, name)
     if raw.raw_type == rawpy.RawType.Stack and raw.num_colors == 3 and tags.linear:
         return _full_colour(raw, raw.raw_image_visible[..., :3], tags, name)
-    return _mosaic(raw, tags, name)
+    return developed(raw, name) if _is_other(raw, tags) else _mosaic(raw, tags, name)
+
+
+def _is_other(raw: rawpy.RawPy, tags: DngTags) -> bool:
+    """Whether the sensor has neither a mosaic of red, green and blue nor one colour nor linear light already."""
+    if raw.raw_type == rawpy.RawType.Flat:
+        return raw.num_colors != 1 and (raw.num_colors != 3 or raw.color_desc != b"RGBG" or raw.raw_pattern is None)
+    return not (raw.num_colors == 3 and tags.linear)
 
 
 def _full_colour(raw: rawpy.RawPy, codes: NDArray[np.uint16], tags: DngTags, name: str) -> FullColour:
@@ -127,11 +136,9 @@ def _full_colour(raw: rawpy.RawPy, codes: NDArray[np.uint16], tags: DngTags, nam
 
 
 def _mosaic(raw: rawpy.RawPy, tags: DngTags, name: str) -> Mosaic:
-    if raw.raw_type != rawpy.RawType.Flat or raw.num_colors != 3 or raw.color_desc != b"RGBG" or raw.raw_pattern is None:
-        raise FrameError(f"{name} has no mosaic of red, green and blue, which is not read.", DEVELOP)
-    sizes = raw.sizes
-    side = 6 if raw.raw_pattern.shape == (6, 6) else 2
-    if raw.raw_pattern.shape not in ((2, 2), (6, 6)) or min(sizes.height, sizes.width) < 2 * side:
+    sizes, shape = raw.sizes, () if raw.raw_pattern is None else raw.raw_pattern.shape
+    side = 6 if shape == (6, 6) else 2
+    if shape not in ((2, 2), (6, 6)) or min(sizes.height, sizes.width) < 2 * side:
         raise FrameError(f"{name} has a mosaic of a kind that is not read.", DEVELOP)
     top, left = sizes.top_margin, sizes.left_margin
     places = np.array([[raw.raw_color(top + row, left + col) for col in range(side)] for row in range(side)])

@@ -18,12 +18,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.balance import D65, Matrix, rgb_to_xyz, white_multipliers
+from lapsebench.core.balance import D65, Matrix, rgb_to_xyz
 from lapsebench.core.mosaic import Mosaic
 from lapsebench.io.raw import read_raw
 
 _FORMS = {1: "B", 2: "s", 3: "H", 4: "I", 5: "II", 7: "s", 10: "ii"}
-_COLOURS = {"R": 0, "G": 1, "B": 2}
+_COLOURS = {"R": 0, "G": 1, "B": 2, "C": 3, "M": 4, "Y": 5}
 Entries = dict[int, tuple[int, Any]]
 
 
@@ -31,13 +31,15 @@ Entries = dict[int, tuple[int, Any]]
 class Sensor:
     """A made camera. `pattern`: its 2 x 2 colours in reading order, or 6 x 6; `black`: one code, or one per place of a tile.
 
-    `matrix`: XYZ to camera. `full_well`: electrons between black and white; `read_noise`: electrons rms.
+    `planes`: the colours in the order of the rows of `matrix`, XYZ to camera. `full_well`: electrons between black and
+    white; `read_noise`: electrons rms.
     """
 
     name: str = "Velmar R1"
     pattern: str = "RGGB"
     black: tuple[float, ...] = (512,)
     white: int = 16383
+    planes: str = "RGB"
     matrix: Matrix = ((0.72, -0.22, -0.08), (-0.45, 1.27, 0.20), (-0.08, 0.19, 0.62))
     full_well: float = 30000.0
     read_noise: float = 3.0
@@ -48,10 +50,10 @@ class Sensor:
         return isqrt(len(self.pattern))
 
     @property
-    def neutral(self) -> tuple[float, float, float]:
-        """Camera R, G, B of daylight (D65), G = 1."""
-        red, green, blue = white_multipliers(self.matrix, D65)
-        return 1 / red, 1 / green, 1 / blue
+    def neutral(self) -> tuple[float, ...]:
+        """What the camera's colours see of daylight (D65), G = 1."""
+        seen = np.array(self.matrix) @ [D65[0], D65[1], 1 - sum(D65)]
+        return tuple((seen / seen[self.planes.index("G")]).tolist())
 
 
 def record(
@@ -62,13 +64,13 @@ def record(
     With `random` photons arrive by Poisson's law and read noise is added; without, codes are exact but for rounding.
     """
     to_camera = np.array(sensor.matrix) @ rgb_to_xyz("BT.709")
-    to_camera *= gain / to_camera[1].sum()
+    to_camera *= gain / to_camera[sensor.planes.index("G")].sum()
     height, width = light.shape[:2]
     side, black = sensor.side, _black_tile(sensor)
     electrons = np.empty((height, width))
     for place, colour in enumerate(sensor.pattern):
         row, col = divmod(place, side)
-        electrons[row::side, col::side] = light[row::side, col::side] @ to_camera[_COLOURS[colour]]
+        electrons[row::side, col::side] = light[row::side, col::side] @ to_camera[sensor.planes.index(colour)]
     electrons *= sensor.full_well
     if random is not None:
         electrons = random.poisson(np.maximum(electrons, 0)) + random.normal(0, sensor.read_noise, electrons.shape)
@@ -147,7 +149,7 @@ def write_dng(
         278: (4, codes.shape[0]),
         33421: (3, (side, side)),
         33422: (1, [_COLOURS[colour] for colour in sensor.pattern]),
-        50710: (1, (0, 1, 2)),
+        50710: (1, [_COLOURS[colour] for colour in sensor.planes]),
         50711: (3, 1),
         50713: (3, black.shape),
         50714: (5, black.ravel()),
