@@ -52,7 +52,7 @@ def told_steps(
     sky = np.where(changed, np.nan, gain - step)
     around = np.stack([np.append(np.nan, sky[:-1]), np.append(sky[1:], np.nan)])
     surprise = _surprises(sky, around.mean(axis=0))
-    rows = np.flatnonzero(changed & np.isfinite(around).any(axis=0))
+    rows = np.flatnonzero(changed & np.isfinite(middle) & np.isfinite(around).any(axis=0))
     half = (gain[rows] - np.nanmean(around[:, rows], axis=0)) / 2
     variance = variance[rows] + spread[rows] ** 2 + max(_ALIKE * rows.size, 1) * surprise[rows] ** 2
     return Steps(middle[rows] - half, middle[rows] + half, step[rows], np.sqrt(variance))
@@ -93,6 +93,6 @@ def _neighbours(pairs: Pairs) -> Ints:
 
 
 def _level(log_tiles: Float32s, weights: Float32s, i: int, j: int) -> float:
-    """Return the stops about which tiles lie in both frames."""
+    """Return the stops about which tiles lie in both frames, NaN where none is seen in both."""
     seen = (weights[i] > 0) & (weights[j] > 0)
-    return float(np.median((log_tiles[i][seen] + log_tiles[j][seen]) / 2)) if seen.any() else -4.0
+    return float(np.median((log_tiles[i][seen] + log_tiles[j][seen]) / 2)) if seen.any() else np.nan

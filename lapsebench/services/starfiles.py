@@ -32,25 +32,21 @@ class StarFiles:
         """Return what the stars told of these frames before, if the files are the same."""
         key = self._key(numbers, responses)
         known = self._store.arrays(key, ("received_ev", "sd_ev", "count", "bend")) if key else None
-        if known is None or any(values.shape != (len(numbers),) for values in known[:3]) or known[3].shape[:1] != (2,):
+        if known is None or any(values.shape != (len(numbers),) for values in known[:3]):
             return None
         received, sd, count, bend = known
-        return CandleLight(
-            received.astype(float),
-            sd.astype(float),
-            count.astype(np.intp),
-            Bend(bend[0], bend[1], bend[2:]) if bend.size else None,
-        )
+        if bend.ndim != 2 or bend.shape[0] != 2 + bend.shape[1]:
+            return None
+        told = Bend(bend[0], bend[1], bend[2:]) if bend.size else None
+        return CandleLight(received.astype(float), sd.astype(float), count.astype(np.intp), told)
 
     def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
         """Keep what the stars told of these frames."""
         key = self._key(numbers, responses)
         if key:
-            bend = (
-                np.zeros((2, 0))
-                if told.bend is None
-                else np.vstack([told.bend.at_ev, told.bend.slope, told.bend.covariance])
-            )
+            bend = np.zeros((2, 0))
+            if told.bend is not None:
+                bend = np.vstack([told.bend.at_ev, told.bend.slope, told.bend.covariance])
             self._store.keep_arrays(key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count, bend=bend)
 
     def _key(self, numbers: Sequence[int], responses: Sequence[Response]) -> str | None:

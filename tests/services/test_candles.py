@@ -12,9 +12,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lapsebench.core.response import Response
+from lapsebench.core.candles import Bend, CandleLight
+from lapsebench.core.response import Response, srgb_response
 from lapsebench.core.transfer import linear_to_srgb
 from lapsebench.errors import Cancelled
+from lapsebench.io.cache import MeasureStore
 from lapsebench.services.shotlight import light_of_shot
 from lapsebench.services.starfiles import StarFiles
 from lapsebench.services.survey import gather, survey
@@ -94,6 +96,22 @@ def test_stars_are_asked_once_and_remembered(night: Night, monkeypatch: pytest.M
     monkeypatch.setattr(StarFiles, "seen", unread)
     again = survey(project)
     np.testing.assert_array_equal(first.light.received_ev, again.light.received_ev)
+
+
+def test_what_stars_told_of_a_curve_is_remembered_with_it(night: Night, tmp_path: Path) -> None:
+    project, _ = gather([night.folder])
+    numbers, responses = range(20, 32), (srgb_response(),) * 3
+    random = np.random.default_rng(4)
+    bend = Bend(np.linspace(-6, -1, 10), random.normal(0, 0.1, 10), random.normal(0, 0.1, (10, 10)))
+    told = CandleLight(random.normal(0, 1, 12), np.full(12, 0.01), np.full(12, 70), bend)
+    store = MeasureStore(tmp_path)
+    StarFiles(project.frames, store).keep(numbers, responses, told)
+    known = StarFiles(project.frames, store).recalled(numbers, responses)
+    assert known is not None
+    assert known.bend is not None
+    np.testing.assert_array_equal(known.received_ev, told.received_ev)
+    for name in ("at_ev", "slope", "covariance"):
+        np.testing.assert_array_equal(getattr(known.bend, name), getattr(bend, name))
 
 
 def test_asking_can_be_cancelled_and_leaves_no_thread(night: Night) -> None:
