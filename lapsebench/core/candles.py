@@ -27,6 +27,10 @@ _FEW = 12  # points
 _STEP_OVER = 6  # frames
 _INTO_POINT = into_point(1)
 _UNKNOWN_EV = 0.2  # stops, sd: what is told no better is not told
+MARKS_SD_EV = 0.12
+"""Stops, sd: of a step that marks tell; the biases of two settings, and flicker."""
+_LEAST_MARKED_EV = 0.1  # stops
+_CLEARLY, _MOST_OFF = 4.0, 9.0  # squares of standard errors
 
 
 class Curve(Enum):
@@ -41,12 +45,14 @@ class Curve(Enum):
 class Bend:
     """How much too steep an estimated curve is: `slope` (k,), natural log, at light `at_ev` (k,), stops, evenly rising.
 
-    `covariance`, (k, k): of the slopes, as the noise of the points leaves them.
+    `covariance`, (k, k): of the slopes, as the noise of the points leaves them. `by_marks`: whether the points' exposures
+    agree with the marks clearly better with this bend than without.
     """
 
     at_ev: Floats
     slope: Floats
     covariance: Floats
+    by_marks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +76,13 @@ def candle_light(
     *,
     curve: Curve = Curve.LINEAR,
     into: Floats = _INTO_POINT,
+    marks_ev: Floats | None = None,
 ) -> CandleLight:
     """Return what the points tell of the exposure of n frames; `guess_ev` (n,) stops is where the search starts.
 
     `kinds` says by number what a point is; others are left out. `curve`: what the light is seen through. `into`: where the
-    light of points lies above their surroundings, as `into_point` returns it.
+    light of points lies above their surroundings, as `into_point` returns it. `marks_ev`: (n,) camera exposure, stops, NaN
+    unknown; they bear out an assumed curve or another one.
     """
     table = table_of(sightings, kinds)
     start = _start(table, guess_ev)
@@ -84,7 +92,19 @@ def candle_light(
         return told
     doubt = CandleFit(fit.table, fit.n, fit.exposure / np.log(2), curved=True, into=into)
     doubt.solve(rounds=ROUNDS_OF_DOUBT)
-    return replace(told, bend=_bend(doubt)) if doubt.surely_bent() else told
+    if not doubt.surely_bent():
+        return told
+    by_marks = marks_ev is not None and _off_marks(fit, marks_ev) - _off_marks(doubt, marks_ev) > _CLEARLY
+    return replace(told, bend=replace(_bend(doubt), by_marks=by_marks))
+
+
+def _off_marks(fit: CandleFit, marks_ev: Floats) -> float:
+    """Return how far the steps of a fit are off the marks', squares of standard errors summed; no step counts for all."""
+    seen = np.bincount(fit.table.frame, minlength=fit.n) >= LEAST_SEEN
+    frames = np.flatnonzero(seen & np.isfinite(marks_ev))
+    marked, told = np.diff(marks_ev[frames]), np.diff(fit.exposure[frames]) / np.log(2)
+    off = (told - marked)[np.abs(marked) > _LEAST_MARKED_EV] / MARKS_SD_EV
+    return float(np.minimum(off**2, _MOST_OFF).sum())
 
 
 def _fitted(table: Table, start: Floats, *, curved: bool, into: Floats) -> CandleFit:

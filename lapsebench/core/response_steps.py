@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from lapsebench.core.candles import Bend, CandleLight
+from lapsebench.core.candles import MARKS_SD_EV, Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
 
 Floats = NDArray[np.float64]
@@ -16,7 +16,6 @@ Ints = NDArray[np.intp]
 Float32s = NDArray[np.float32]
 
 _STARS_SD = 0.03  # stops: of a step that stars tell, besides what noise and an unsure curve do to it
-_MARKS_SD = 0.12  # stops: of a step that marks tell; the biases of two settings, and flicker
 _LEAST_EV = 0.1  # stops: smaller changes tell nothing of a curve
 _UNSEEN_EV = 0.2  # stops: how far the sky turns where nothing tells
 _ALIKE = 0.5  # share of changes at which it turns alike, for the photographer follows the light
@@ -69,7 +68,7 @@ def _told(
     by_stars = candles.received_ev[second] - candles.received_ev[first]
     sd = np.hypot(candles.sd_ev[first], candles.sd_ev[second])
     stars = np.where(np.isfinite(by_stars), 1 / (_STARS_SD**2 + sd**2 + unsure), 0.0)
-    marks = np.where(np.isfinite(marked), _MARKS_SD**-2, 0.0)
+    marks = np.where(np.isfinite(marked), MARKS_SD_EV**-2, 0.0)
     both = np.where(stars + marks > 0, stars + marks, np.nan)
     return (stars * np.nan_to_num(by_stars) + marks * np.nan_to_num(marked)) / both, 1 / both
 

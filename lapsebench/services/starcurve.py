@@ -52,7 +52,7 @@ class Asking:
 def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, Separated]:
     """Return the view through the curve that stars and tiles tell together, and the light with the stars' exposures.
 
-    Stars that see another curve than sRGB are a hint for the tiles, which must see it, too. What stars tell through a curve
+    Stars that see another curve than sRGB are a hint, which tiles or marks must bear out. What stars tell through a curve
     that is much too steep here and not there is used to straighten it, and they are asked once more.
     """
     for left in reversed(range(_MOST_ASKINGS)):
@@ -63,7 +63,9 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
         if not any_estimated(view.responses):
             curve = asking.told(straight)
             if not any_estimated(curve):
-                break
+                if not candles.bend.by_marks:
+                    break
+                curve = (straight,) * len(curve)
         else:
             steps = _steps(view.evidence, separated.pairs, candles, candles.bend)
             curve = joined(view.responses, candles.bend, steps)

@@ -14,7 +14,7 @@ from lapsebench.imaging.starpicture import StarPicture
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 18  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 19  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
@@ -31,13 +31,13 @@ class StarFiles:
     def recalled(self, numbers: Sequence[int], responses: Sequence[Response]) -> CandleLight | None:
         """Return what the stars told of these frames before, if the files are the same."""
         key = self._key(numbers, responses)
-        known = self._store.arrays(key, ("received_ev", "sd_ev", "count", "bend")) if key else None
+        known = self._store.arrays(key, ("received_ev", "sd_ev", "count", "bend", "by_marks")) if key else None
         if known is None or any(values.shape != (len(numbers),) for values in known[:3]):
             return None
-        received, sd, count, bend = known
+        received, sd, count, bend, by_marks = known
         if bend.ndim != 2 or bend.shape[0] != 2 + bend.shape[1]:
             return None
-        told = Bend(bend[0], bend[1], bend[2:]) if bend.size else None
+        told = Bend(bend[0], bend[1], bend[2:], bool(by_marks.any())) if bend.size else None
         return CandleLight(received.astype(float), sd.astype(float), count.astype(np.intp), told)
 
     def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
@@ -47,7 +47,10 @@ class StarFiles:
             bend = np.zeros((2, 0))
             if told.bend is not None:
                 bend = np.vstack([told.bend.at_ev, told.bend.slope, told.bend.covariance])
-            self._store.keep_arrays(key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count, bend=bend)
+            by_marks = np.array([told.bend is not None and told.bend.by_marks])
+            self._store.keep_arrays(
+                key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count, bend=bend, by_marks=by_marks
+            )
 
     def _key(self, numbers: Sequence[int], responses: Sequence[Response]) -> str | None:
         """Return what stands for these files as they are now, their times and the responses; None where one is gone."""

@@ -88,6 +88,19 @@ def test_stars_tell_of_another_curve_than_the_assumed_one_only_where_it_is() -> 
     assert np.diff(straight.received_ev) == pytest.approx(np.diff(received), abs=0.02)
 
 
+def test_marks_bear_out_the_curve_that_stars_see_or_do_not() -> None:
+    random = np.random.default_rng(5)
+    received = np.repeat([0.0, 1.5, -1.5, 0.5], [20, 30, 20, 20])
+    seen, kinds = night(random, received, times=4.0)
+    true, wrong = received + 0.03, 1.35 * received
+    told = [
+        candle_light(seen, kinds, received, curve=Curve.ASSUMED, marks_ev=marks)
+        for marks in (true, wrong, np.full(FRAMES, np.nan))
+    ]
+    bends = [each.bend for each in told]
+    assert [bend is not None and bend.by_marks for bend in bends] == [True, False, False]
+
+
 def test_what_stars_have_more_than_usual_is_no_slope_of_the_curve() -> None:
     """A sky nearly the same all over, as under the Moon: by the light around as measured it was 3 % a stop too steep."""
     random = np.random.default_rng(11)

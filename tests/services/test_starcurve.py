@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ from nights.program import run_program
 from numpy.typing import NDArray
 
 from lapsebench.core.candles import Bend, CandleLight
-from lapsebench.core.response import Origin, Response, knots, srgb_response
+from lapsebench.core.response import Origin, Response, any_estimated, knots, srgb_response
 from lapsebench.core.separation import Evidence, Light, separate
 from lapsebench.services.metering import Metering
 from lapsebench.services.starcurve import Asking, View, with_stars
@@ -58,6 +58,7 @@ class Stars:
     """Stars that see how much the curve's scale is off by, and write down through which curves they were asked."""
 
     off: float = 0.0
+    by_marks: bool = False
     asked: list[tuple[Response, ...]] = field(default_factory=list)
     kept: list[tuple[Response, ...]] = field(default_factory=list)
 
@@ -67,7 +68,7 @@ class Stars:
             return known
         self.asked.append(responses)
         scale = scale_of(responses) + self.off
-        bend = Bend(AT, (scale - 1) / scale * np.log(2) * AT, np.eye(AT.size) * 0.01**2)
+        bend = Bend(AT, (scale - 1) / scale * np.log(2) * AT, np.eye(AT.size) * 0.01**2, self.by_marks)
         return CandleLight(MARKS, np.full(N, 0.01), np.full(N, 50), bend)
 
 
@@ -109,6 +110,25 @@ def test_what_stars_see_and_tiles_do_not_leaves_srgb() -> None:
     found = together(stars, (srgb_response(),) * 3, (srgb_response(),) * 3)
     assert found.responses == (srgb_response(),) * 3
     assert len(stars.asked) == 1
+
+
+def test_what_stars_see_and_the_marks_bear_out_is_a_curve_though_tiles_do_not_see_it() -> None:
+    stars = Stars(by_marks=True)
+    contrasty = (replace(srgb_response(), ev=tuple(1.25 * PLAIN)),) * 3  # of light that is not sRGB but was taken for it
+    found = together(stars, contrasty, (srgb_response(),) * 3)
+    assert any_estimated(found.responses)
+    assert scale_of(found.responses) == pytest.approx(1, abs=0.05)
+
+
+def test_two_setting_changes_are_enough_where_stars_and_marks_agree() -> None:
+    """It passed for sRGB, and true exposure was 0.24 stop off at changes."""
+    night = shoot_night(FAMILIES["lifted, moonrise"], 3)
+    made = run_program(night)
+    met = exposure_meters(night, made.gain_ev)
+    print(f"jitter {met.jitter:.4f}, step {met.step:.4f}")
+    assert any_estimated(made.shot_light.responses)
+    assert met.jitter < 0.016
+    assert met.step < 0.06
 
 
 def test_the_curve_of_a_break_up_is_found_to_some_percent() -> None:
