@@ -107,7 +107,7 @@ class CandleFit:
             point = self._awaited()
             around = self._around(point)
             levels = (np.log2(np.maximum(around + up * point, _DARKEST)) for up in self.into)
-            self.hats = np.asarray(np.mean([_hats(level, self.at_ev) for level in levels], axis=0))
+            self.hats = np.asarray(np.mean([splines_at(level, self.at_ev) for level in levels], axis=0))
 
     def _awaited(self) -> Floats:
         """Return what is awaited of each point's light before the curve bends it, (m,)."""
@@ -274,7 +274,7 @@ def _usual(values: Floats, frame: Ints, n: int) -> Floats:
     return usual
 
 
-def _hats(stops: Floats, at: Floats) -> Floats:
+def splines_at(stops: Floats, at: Floats) -> Floats:
     """Return the linear B-splines with even knots `at` (k,) at `stops` (m,), those beyond the ends as at them, (m, k)."""
     if not at.size:
         return np.zeros((stops.size, 0))

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lapsebench.core.candlefit import splines_at
 from lapsebench.core.candles import Bend
 from lapsebench.core.response import Origin, Response
 from lapsebench.core.response_steps import Steps
@@ -72,7 +73,7 @@ def _joined(bent: Response, bend: Bend, steps: Steps) -> Response:
     rise = np.log(np.diff(np.exp2(np.interp(edges, codes, shape)))[seen]) - bend.slope[seen]
     start, end = (np.interp(level, shape, codes) for level in (steps.from_ev, steps.to_ev))
     middle = (shape[1:] + shape[:-1]) / 2
-    hats = np.stack([np.interp(middle, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1)
+    hats = splines_at(middle, bend.at_ev)
     precision, prior = _precision(bend.covariance[np.ix_(seen, seen)]), _prior(bend.at_ev)
     more = np.zeros(bend.at_ev.size)
     for _ in range(_ROUNDS):

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from lapsebench.core.candlefit import splines_at
 from lapsebench.core.candles import MARKS_SD_EV, Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
 
@@ -62,8 +63,8 @@ def _told(
 ) -> tuple[Floats, Floats]:
     """Return the steps that stars and marks tell between `frames`, from `levels` to levels, and their variance, (p,)."""
     first, second = frames
-    hats = [np.stack([np.interp(level, bend.at_ev, each) for each in np.eye(bend.at_ev.size)], axis=1) for level in levels]
-    turn = (hats[1] - hats[0]) / np.log(2)
+    before, after = (splines_at(level, bend.at_ev) for level in levels)
+    turn = (after - before) / np.log(2)
     unsure = np.einsum("pk,kl,pl->p", turn, bend.covariance, turn)
     by_stars = candles.received_ev[second] - candles.received_ev[first]
     sd = np.hypot(candles.sd_ev[first], candles.sd_ev[second])

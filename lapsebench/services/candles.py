@@ -25,7 +25,6 @@ from lapsebench.core.whitelight import into_point
 from lapsebench.errors import FrameError
 from lapsebench.imaging.pointlight import MOST_POINTS, PointMap, find_points, lights_at, point_map, trail_share
 from lapsebench.imaging.starpicture import StarPicture
-from lapsebench.services.tilelight import exposures
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -146,7 +145,7 @@ class _Asking:
         times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
         sightings, kinds, factor = _sighted(times, maps, tick)
         guess_ev, into = self.light.received_ev[stretch], into_point(factor)
-        marks_ev = exposures([self.frames[i] for i in members])
+        marks_ev = self.light.exposure_ev[stretch]
         told = candle_light(sightings, kinds, guess_ev, curve=self._curve(members), into=into, marks_ev=marks_ev)
         self.look.keep(members, self.responses, told)
         return told
