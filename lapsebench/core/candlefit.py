@@ -19,8 +19,11 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
-_OWN = 0.03  # sd of a point's own light from frame to frame, as a share of it: twinkling, and where it falls on the px
-_OWN_COARSE = 0.05  # the same where codes are coarse: rounding depends on how a point lies, too
+_OWN = 0.05  # sd of a point's own light from frame to frame, as a share of it, where too few tell: twinkling, pixel phase
+_OWN_RANGE = 0.015**2, 0.08**2  # its square, learnt from points so many standard errors above the noise; few don't tell
+_FAR_ABOVE, _FEW = 10.0, 500
+_LEAST_LEFT = 0.2  # share of its error that is left of a point
+_MEDIAN = 0.6745  # median size of an error, standard errors
 CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
 # What coding takes off every faint point, whose waves it rounds to nothing: less where noise carries them over the rounding.
 _LOST_CODES, _DITHERED_CODES = 0.17, 0.2  # the mean without noise, and the noise at which 1/e of it is left
@@ -43,6 +46,9 @@ _BENDS = 10  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
 _MOST_OF = (0.02, 0.99)  # of the points: what lies beyond, as half behind a tree, would get a bend of its own
 _BENT, _SURELY = 0.2, 6.0  # least difference of slope, as a share, and in standard errors, that tells another curve
+_ALIKE = (
+    5000.0  # sightings, more of which tell no more of a curve: the model of a star's image is off alike in all, some 0.1 %
+)
 _DARKEST = 1e-5
 
 
@@ -78,7 +84,7 @@ class CandleFit:
         self.bend = np.zeros(self.at_ev.size)
         codes = table.light / np.maximum(table.step, 1e-12)
         self.fine = bool(codes.size and np.median(codes) >= _FINE_CODES)
-        self.own = _OWN if self.fine else _OWN_COARSE
+        self.own = _OWN
         self.info = np.zeros(n)
         self.error = np.full(self.pieces, np.inf)
 
@@ -93,6 +99,7 @@ class CandleFit:
             self._fit_exposures()
             self._fit_pull()
             if round_ >= 2:
+                self._learn_own()
                 self._reweigh()
             if round_ >= _LEAST_ROUNDS and np.std(self.exposure - before) < _SETTLED:
                 break
@@ -212,6 +219,24 @@ class CandleFit:
         off: Floats = table.light - by_exposure - self.texture[table.piece] * table.around
         return off + self.lost[table.frame] * table.step
 
+    def _learn_own(self) -> None:
+        """Learn by how much points' own light changes from frame to frame, from those that stand far above the noise.
+
+        What the exposure of its frame and the light of its piece take of a point's error is given back.
+        """
+        table = self.table
+        received = self._received() * self.light[table.piece]
+        clear = received > _FAR_ABOVE * table.sd
+        count = np.count_nonzero(clear)
+        if not count:
+            return
+        told = self._weight() * received**2
+        by_frame = np.bincount(table.frame, told, minlength=self.n)[table.frame]
+        taken = told[clear] * (1 / by_frame[clear] + 1 / self._sum(told)[table.piece][clear])
+        square = self._off(received)[clear] ** 2 / np.maximum(1 - taken, _LEAST_LEFT)
+        usual = np.median((square - (_MEDIAN * table.sd[clear]) ** 2) / received[clear] ** 2) / _MEDIAN**2
+        self.own = float(np.sqrt((count * np.clip(usual, *_OWN_RANGE) + _FEW * _OWN**2) / (count + _FEW)))
+
     def _reweigh(self) -> None:
         table = self.table
         received = self._received() * self.light[table.piece]
@@ -224,12 +249,18 @@ class CandleFit:
             top = self._around(point) + _TOP * self.into[-1] * point
             self.robust *= np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
 
-    def bend_covariance(self) -> Floats:
-        """Return the covariance of the bends, (k, k), as noise and the points' own light leave it."""
-        size = self._solver.shape[0] if self.pieces and self.bend.size else 0
-        unit = np.eye(max(size, self.bend.size), self.bend.size, -max(size - self.bend.size, 0))
-        solved = self._solver.solve(unit)[-self.bend.size :] if size else unit * _BEND**2
-        return np.asarray((solved + solved.T) / 2)
+    def bend_told(self) -> tuple[Floats, Floats]:
+        """Return the covariance of the bends, (k, k), as noise and the points' own light leave it, and what each does to
+        the exposures if it is held at more, (n, k): both may rise together where stars are alike.
+        """
+        bends = self.bend.size
+        if not self.pieces or not bends:
+            return np.eye(bends) * _BEND**2, np.zeros((self.n, bends))
+        size = self._solver.shape[0]
+        solved = self._solver.solve(np.eye(size, bends, bends - size))
+        covariance = (solved[-bends:] + solved[-bends:].T) / 2
+        alike = max(1.0, self.table.piece.size / _ALIKE)
+        return alike * covariance, np.asarray(np.linalg.solve(covariance, solved[: self.n].T).T, dtype=float)
 
     def surely_bent(self) -> bool:
         """Whether the points surely say that the curve they were seen through is another one."""

@@ -30,6 +30,9 @@ _UNKNOWN_EV = 0.2  # stops, sd: what is told no better is not told
 MARKS_SD_EV = 0.12
 """Stops, sd: of a step that marks tell; the biases of two settings, and flicker."""
 _LEAST_MARKED_EV = 0.1  # stops
+_TILT_OF_ONE = (
+    1.5  # natural log a stop, sd: by which slopes tilt that one star tells; where few are seen, all lie on single px
+)
 _CLEARLY, _MOST_OFF = 4.0, 9.0  # squares of standard errors
 
 
@@ -45,14 +48,22 @@ class Curve(Enum):
 class Bend:
     """How much too steep an estimated curve is: `slope` (k,), natural log, at light `at_ev` (k,), stops, evenly rising.
 
-    `covariance`, (k, k): of the slopes, as the noise of the points leaves them. `by_marks`: whether the points' exposures
-    agree with the marks clearly better with this bend than without.
+    `covariance`, (k, k): of the slopes, as the noise of the points and how they lie on their px leave it. `exposure_ev`,
+    (n, k): stops of received exposure that go with each slope if it is held at more. `by_marks`: whether the points'
+    exposures agree with the marks clearly better with this bend than without.
     """
 
     at_ev: Floats
     slope: Floats
     covariance: Floats
+    exposure_ev: Floats
     by_marks: bool = False
+
+    def among(self, n: int, frames: Ints) -> Bend:
+        """Return the bend that `frames`, (m,), of n told, as one of them all: it does nothing to the others."""
+        exposure = np.zeros((n, self.at_ev.size))
+        exposure[frames] = self.exposure_ev
+        return replace(self, exposure_ev=exposure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +162,22 @@ def _read(fit: CandleFit, guess_ev: Floats) -> CandleLight:
 
 
 def _bend(fit: CandleFit) -> Bend:
-    return Bend(fit.at_ev, fit.bend, fit.bend_covariance())
+    tilt = tilt_of(np.bincount(fit.table.frame, minlength=fit.n)) * (fit.at_ev - fit.at_ev.mean())
+    covariance, by_bend = fit.bend_told()
+    return Bend(fit.at_ev, fit.bend, covariance + np.outer(tilt, tilt), by_bend / np.log(2))
+
+
+def through(candles: CandleLight, slope: Floats) -> CandleLight:
+    """Return what the points tell through a curve known to be too steep by `slope`, (k,), where their bend has its own."""
+    if candles.bend is None:
+        return candles
+    received = candles.received_ev + candles.bend.exposure_ev @ (slope - candles.bend.slope)
+    return replace(candles, received_ev=received)
+
+
+def tilt_of(count: Ints) -> float:
+    """Return by how much slopes may tilt, natural log a stop, sd, that so many points of each frame, (n,), tell together."""
+    return _TILT_OF_ONE / max(float(np.median(count[count > 0])) if (count > 0).any() else 1.0, 1.0)
 
 
 def _anchored(fit: CandleFit, known: Bools, guess_ev: Floats) -> Floats:

@@ -67,14 +67,15 @@ def _joined(bent: Response, bend: Bend, steps: Steps) -> Response:
     From half-way before each place of the bend to half-way after it, and from step to step, by Gauss-Newton steps.
     """
     codes, shape = np.array(bent.codes), np.array(bent.ev)
-    half = (bend.at_ev[1] - bend.at_ev[0]) / 2
-    edges = np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), shape, codes)
+    edges = _edges(bent, bend)
     seen = np.diff(edges) > _LEAST_CODES
     rise = np.log(np.diff(np.exp2(np.interp(edges, codes, shape)))[seen]) - bend.slope[seen]
     start, end = (np.interp(level, shape, codes) for level in (steps.from_ev, steps.to_ev))
     middle = (shape[1:] + shape[:-1]) / 2
     hats = splines_at(middle, bend.at_ev)
     precision, prior = _precision(bend.covariance[np.ix_(seen, seen)]), _prior(bend.at_ev)
+    by_slope = steps.by_slope[:, seen] @ _own_share(bend.covariance[np.ix_(seen, seen)])
+    by_steps, sd = np.linalg.inv(steps.covariance), np.sqrt(np.diag(steps.covariance))
     more = np.zeros(bend.at_ev.size)
     for _ in range(_ROUNDS):
         ev, by_more = _risen(shape, hats, more)
@@ -82,14 +83,30 @@ def _joined(bent: Response, bend: Bend, steps: Steps) -> Response:
         changes = light[:, None] * np.log(2) * _at(edges, codes, by_more)
         risen = np.diff(light)[seen]
         by_rise, rise_off = np.diff(changes, axis=0)[seen] / risen[:, None], rise - np.log(risen)
-        by_step = _at(end, codes, by_more) - _at(start, codes, by_more)
-        step_off = steps.told_ev - (np.interp(end, codes, ev) - np.interp(start, codes, ev))
-        sure = 1 / (steps.sd_ev**2 * (1 + (step_off / (_LOSS * steps.sd_ev)) ** 2))
-        rises, stepped = by_rise.T @ precision, by_step.T * sure
+        by_step = _at(end, codes, by_more) - _at(start, codes, by_more) + by_slope @ by_rise
+        step_off = steps.told_ev + by_slope @ rise_off - (np.interp(end, codes, ev) - np.interp(start, codes, ev))
+        sure = 1 / np.sqrt(1 + (step_off / (_LOSS * sd)) ** 2)
+        rises, stepped = by_rise.T @ precision, (by_step.T * sure) @ by_steps * sure
         left = rises @ by_rise + stepped @ by_step + prior
         more = more + np.linalg.solve(left, rises @ rise_off + stepped @ step_off - prior @ more)
     ev, _ = _risen(shape, hats, more)
     return replace(bent, ev=tuple((ev - ev[-1]).tolist()))
+
+
+def too_steep(bent: Response, bend: Bend, found: Response) -> Floats:
+    """Return how much too steep stars saw the response against the one found, (k,): as far as noise led the bend astray."""
+    edges = _edges(bent, bend)
+    seen = np.diff(edges) > _LEAST_CODES
+    rises = [np.diff(np.exp2(np.interp(edges, curve.codes, curve.ev)))[seen] for curve in (bent, found)]
+    slope = bend.slope.copy()
+    slope[seen] += _own_share(bend.covariance[np.ix_(seen, seen)]) @ (np.log(rises[0] / rises[1]) - bend.slope[seen])
+    return slope
+
+
+def _edges(bent: Response, bend: Bend) -> Floats:
+    """Return the codes half-way between the places of a bend and beyond its ends, (k + 1,)."""
+    half = (bend.at_ev[1] - bend.at_ev[0]) / 2
+    return np.asarray(np.interp(np.append(bend.at_ev - half, bend.at_ev[-1] + half), bent.ev, bent.codes))
 
 
 def _at(places: Floats, codes: Floats, table: Floats) -> Floats:
@@ -106,10 +123,20 @@ def _risen(shape: Floats, hats: Floats, more: Floats) -> tuple[Floats, Floats]:
 
 def _precision(covariance: Floats) -> Floats:
     """Return the precision of the slopes that stars tell with so much noise, (k, k), whatever is common to them left out."""
+    each = np.linalg.inv(covariance + _besides(covariance))
+    return np.asarray(each - np.outer(each.sum(axis=1), each.sum(axis=0)) / each.sum())
+
+
+def _own_share(covariance: Floats) -> Floats:
+    """Return the part, (k, k), of what a bend is off by that is noise, and so in the stars' exposures too."""
+    return np.asarray(np.linalg.solve(covariance + _besides(covariance), covariance).T)
+
+
+def _besides(covariance: Floats) -> Floats:
+    """Return the covariance, (k, k), of what the bend of a star is besides the curve's."""
     more = np.full(covariance.shape[0], _STARS_SD**2)
     more[[0, -1]] = _ENDS_SD**2
-    each = np.linalg.inv(covariance + np.diag(more))
-    return np.asarray(each - np.outer(each.sum(axis=1), each.sum(axis=0)) / each.sum())
+    return np.diag(more)
 
 
 def _prior(at_ev: Floats) -> Floats:

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 from scipy.ndimage import gaussian_filter1d
 
-from lapsebench.core.candlefit import splines_at
-from lapsebench.core.candles import MARKS_SD_EV, Bend, CandleLight
+from lapsebench.core.candles import Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
+from lapsebench.core.separation import Evidence
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Float32s = NDArray[np.float32]
 
 _STARS_SD = 0.03  # stops: of a step that stars tell, besides what noise and an unsure curve do to it
+_MARK_SD_EV = 0.06  # stops: by which a setting is off its marks
+_LEAST_SD_EV = 0.02  # stops: of a step that marks tell, where nothing flickers
 _LEAST_EV = 0.1  # stops: smaller changes tell nothing of a curve
 _UNSEEN_EV = 0.2  # stops: how far the sky turns where nothing tells
 _ALIKE = 0.5  # share of changes at which it turns alike, for the photographer follows the light
@@ -25,53 +29,59 @@ _AROUND = 3.0  # frames, sd, that tell how far the sky turns
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """Steps of the camera, all (c,): a curve's stops that tiles go from and to, and stops of light as told, with sd."""
+    """Steps of the camera as stars and marks tell them, (c,), one after the other.
+
+    `from_ev` and `to_ev`: a curve's stops that tiles go from and to. `told_ev`: stops of light, `covariance` (c, c) of them
+    less what tiles see: marks are off by as much at each return to a setting, and both are told of the same tiles.
+    `by_slope`, (c, k): stops that a step gains with each slope that the bend is held at more, see `Bend.exposure_ev`.
+    """
 
     from_ev: Floats
     to_ev: Floats
     told_ev: Floats
-    sd_ev: Floats
+    covariance: Floats
+    by_slope: Floats
 
 
-def told_steps(
-    log_tiles: Float32s, weights: Float32s, pairs: Pairs, *, marks_ev: Floats, candles: CandleLight, bend: Bend
-) -> Steps:
+def told_steps(seen: Evidence, pairs: Pairs, *, candles: CandleLight, bend: Bend, flicker_ev: float = 0.0) -> Steps:
     """Return the steps at setting changes of n frames, as stars and marks tell them.
 
-    `log_tiles`, `weights`: (n, k), see `pairwise.pair_gains`. `marks_ev`: (n,) stops, NaN unknown. `bend`: what the
-    `candles` tell of the curve, taken into account by them. What the sky itself did at a change is taken from the frames
-    before and after it.
+    `bend`: what the `candles` tell of the curve. `flicker_ev`: sd of the exposure from frame to frame. What the sky itself
+    did at a change is taken from the frames before and after it.
     """
     next_to = _neighbours(pairs)
     first, second = pairs.first[next_to], pairs.second[next_to]
     gain, spread = pairs.gain_ev[next_to], pairs.spread_ev[next_to]
-    middle = np.array([_level(log_tiles, weights, i, j) for i, j in zip(first, second, strict=True)])
-    marked = marks_ev[second] - marks_ev[first]
+    middle = np.array([_level(seen.log_tiles, seen.weights, i, j) for i, j in zip(first, second, strict=True)])
+    marked = seen.exposure_ev[second] - seen.exposure_ev[first]
+    starred = candles.received_ev[second] - candles.received_ev[first]
     changed = np.abs(marked) > _LEAST_EV
-    step, variance = _told(candles, bend, marked, (first, second), (middle - gain / 2, middle + gain / 2))
-    sky = np.where(changed, np.nan, gain - step)
+    sky = np.where(changed, np.nan, gain - np.where(np.isfinite(starred), starred, marked))
     around = np.stack([np.append(np.nan, sky[:-1]), np.append(sky[1:], np.nan)])
     surprise = _surprises(sky, around.mean(axis=0))
     rows = np.flatnonzero(changed & np.isfinite(middle) & np.isfinite(around).any(axis=0))
+    by_stars = np.flatnonzero(np.isfinite(starred[rows]))
+    of = np.concatenate([by_stars, np.arange(rows.size)])
+    first, second = first[rows], second[rows]
     half = (gain[rows] - np.nanmean(around[:, rows], axis=0)) / 2
-    variance = variance[rows] + spread[rows] ** 2 + max(_ALIKE * rows.size, 1) * surprise[rows] ** 2
-    return Steps(middle[rows] - half, middle[rows] + half, step[rows], np.sqrt(variance))
+    own = spread[rows] ** 2 + max(_ALIKE * rows.size, 1) * surprise[rows] ** 2
+    stars_variance = (_STARS_SD**2 + candles.sd_ev[first] ** 2 + candles.sd_ev[second] ** 2)[by_stars]
+    covariance = np.diag(own)[np.ix_(of, of)] + block_diag(
+        np.diag(stars_variance), _marks_covariance(seen.settings, first, second, flicker_ev)
+    )
+    by_slope = np.zeros((of.size, bend.at_ev.size))
+    by_slope[: by_stars.size] = (bend.exposure_ev[second] - bend.exposure_ev[first])[by_stars]
+    told = np.concatenate([starred[rows][by_stars], marked[rows]])
+    return Steps((middle[rows] - half)[of], (middle[rows] + half)[of], told, covariance, by_slope)
 
 
-def _told(
-    candles: CandleLight, bend: Bend, marked: Floats, frames: tuple[Ints, Ints], levels: tuple[Floats, Floats]
-) -> tuple[Floats, Floats]:
-    """Return the steps that stars and marks tell between `frames`, from `levels` to levels, and their variance, (p,)."""
-    first, second = frames
-    before, after = (splines_at(level, bend.at_ev) for level in levels)
-    turn = (after - before) / np.log(2)
-    unsure = np.einsum("pk,kl,pl->p", turn, bend.covariance, turn)
-    by_stars = candles.received_ev[second] - candles.received_ev[first]
-    sd = np.hypot(candles.sd_ev[first], candles.sd_ev[second])
-    stars = np.where(np.isfinite(by_stars), 1 / (_STARS_SD**2 + sd**2 + unsure), 0.0)
-    marks = np.where(np.isfinite(marked), MARKS_SD_EV**-2, 0.0)
-    both = np.where(stars + marks > 0, stars + marks, np.nan)
-    return (stars * np.nan_to_num(by_stars) + marks * np.nan_to_num(marked)) / both, 1 / both
+def _marks_covariance(settings: Sequence[object], first: Ints, second: Ints, flicker_ev: float) -> Floats:
+    """Return the covariance of the steps that marks tell between frames, (c, c): each setting is off by its own bias."""
+    numbers: dict[object, int] = {}
+    of = np.array([numbers.setdefault(setting, len(numbers)) for setting in settings], dtype=np.intp)
+    unit = np.eye(len(numbers))
+    biases = unit[of[second]] - unit[of[first]]
+    return np.asarray(_MARK_SD_EV**2 * biases @ biases.T + (2 * flicker_ev**2 + _LEAST_SD_EV**2) * np.eye(first.size))
 
 
 def _surprises(sky: Floats, awaited: Floats) -> Floats:

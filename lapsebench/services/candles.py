@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
-from operator import itemgetter
 from typing import Protocol
 
 import numpy as np
@@ -52,6 +51,7 @@ _LEAST_SD_EV = 0.002  # stops that nobody minds
 _MOST_PART = 0.4  # of the frames: if so many are asked about, all are
 _NEAR = 10  # frames
 _LEAD = 24  # frames on either side of the unsure ones: points have to be followed for a while
+_AROUND = 12  # frames on either side of a setting change seen through a curve that nobody told
 _LEAST_FRAMES = 12
 _MOST_SIGHTINGS, _LEAST_POINTS = 750_000, 300  # of a run of frames, and of each: thousands of frames need fewer points each
 _SPARE = 1.4  # times as many are followed as are found at a time
@@ -80,9 +80,11 @@ def ask_candles(
     """
     unsure = usable & (np.nan_to_num(light.error_ev, nan=1.0) > _UNSURE_EV)
     asked = np.zeros(usable.size, bool) if known is None else known.count >= 0
-    wanted, flickering = _near(unsure) & usable, _flickering(light.flicker_ev) & usable & ~_near(unsure) & ~asked
-    samples = _samples(flickering)
     asking = _Asking(shot, frames, light, look, tuple(responses), tick)
+    changed = light.setting_change & (asking.curve is not Curve.LINEAR)
+    near = _near(unsure) | _near(changed, _AROUND)
+    wanted, flickering = near & usable, _flickering(light.flicker_ev) & usable & ~near & ~asked
+    samples = _samples(flickering)
     wanted = wanted | samples | asked
     if np.count_nonzero(wanted) > _MOST_PART * np.count_nonzero(usable):
         wanted = usable
@@ -131,29 +133,34 @@ class _Asking:
             return known
         total, done = sum(stretch.size for stretch in stretches), 0
         received, sd = np.full(wanted.size, np.nan), np.full(wanted.size, np.nan)
-        count, bends = np.full(wanted.size, -1), []
+        count = np.full(wanted.size, -1)
+        bend, most = None, -1
         for stretch in stretches:
             members = [self.shot.first + int(k) for k in stretch]
             recalled = self.look.recalled(members, self.responses)
             told = recalled or self._asked(members, stretch, partial(self._report, done, total))
             received[stretch], sd[stretch], count[stretch] = told.received_ev, told.sd_ev, told.count
             done += stretch.size
-            bends.append((np.maximum(told.count, 0).sum(), told.bend))
-        return CandleLight(received, sd, count, max(bends, key=itemgetter(0))[1])
+            seen = int(np.maximum(told.count, 0).sum())
+            if seen > most:
+                bend, most = told.bend and told.bend.among(wanted.size, stretch), seen
+        return CandleLight(received, sd, count, bend)
 
     def _asked(self, members: Sequence[int], stretch: Ints, tick: Callable[[int], None]) -> CandleLight:
         times, maps = _times(members, self.frames), _maps(members, self.look, self.responses)
         sightings, kinds, factor = _sighted(times, maps, tick)
         guess_ev, into = self.light.received_ev[stretch], into_point(factor)
         marks_ev = self.light.exposure_ev[stretch]
-        told = candle_light(sightings, kinds, guess_ev, curve=self._curve(members), into=into, marks_ev=marks_ev)
+        told = candle_light(sightings, kinds, guess_ev, curve=self.curve, into=into, marks_ev=marks_ev)
         self.look.keep(members, self.responses, told)
         return told
 
-    def _curve(self, members: Sequence[int]) -> Curve:
+    @property
+    def curve(self) -> Curve:
+        """What is known of the curve that the frames are seen through."""
         if any_estimated(self.responses):
             return Curve.ESTIMATED
-        linear = self.frames[members[0]].balance is not None  # RAW
+        linear = self.frames[self.shot.first].balance is not None  # RAW
         chosen = any(response.origin is Origin.OFF for response in self.responses)
         return Curve.LINEAR if linear or chosen else Curve.ASSUMED
 

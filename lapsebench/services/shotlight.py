@@ -15,7 +15,7 @@ from lapsebench.core.colourdrift import colour_drift
 from lapsebench.core.faults import Tiles, stray_light_frames
 from lapsebench.core.metering import FrameMeasure
 from lapsebench.core.progress import Tick, silent
-from lapsebench.core.response import Response, any_estimated
+from lapsebench.core.response import Response
 from lapsebench.core.separation import Evidence, Light, Separated, separate
 from lapsebench.core.sequence import SPOILT, Fault, Frame, Shot
 from lapsebench.core.shots import MOVED, moved_frames, split_shot
@@ -28,7 +28,6 @@ from lapsebench.services.tilelight import exposures, highlight_ev, luminance_ev,
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
-_CURVE_STEP_SD = 0.02  # of a setting change: what stars may be off by where the curve's slope is some percent off
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +152,6 @@ def _evidence(
         luminance_ev=luminance.result(),
         clipped=tiles.clipped_share,
         highlight_ev=highlight.result(),
-        direct_step_sd=_CURVE_STEP_SD if any_estimated(responses) else 0.0,
     )
     return evidence, responses, colour_ev
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lapsebench.core.candles import Bend, CandleLight
+from lapsebench.core.candles import Bend, CandleLight, through, tilt_of
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.response import Response, any_estimated
-from lapsebench.core.response_bent import joined, unbent
+from lapsebench.core.response_bent import joined, too_steep, unbent
 from lapsebench.core.response_steps import Steps, told_steps
 from lapsebench.core.separation import Evidence, Separated, separate
 from lapsebench.services.candles import filled_in
@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 
 _MOST_ROUNDS = 4
 _MOST_ASKINGS = 3
+_CURVE_STEP_SD = 0.02  # of a setting change: what stars may be off by where the curve's slope is some percent off
 _STRAIGHT = 0.1  # of the slope, from end to end: stars seen through a curve more bent than that tell exposures percents off
 
 
@@ -57,30 +58,37 @@ def with_stars(view: View, separated: Separated, asking: Asking) -> tuple[View, 
     """
     for left in reversed(range(_MOST_ASKINGS)):
         separated, candles = _with_exposures(view, separated, asking)
-        straight = unbent(view.responses[1], candles.bend) if candles else None
-        if candles is None or candles.bend is None or straight is None:
+        bend = candles.bend if candles else None
+        if candles is None or bend is None:
             break
-        if not any_estimated(view.responses):
-            curve = asking.told(straight)
-            if not any_estimated(curve):
-                if not candles.bend.by_marks:
-                    break
-                curve = (straight,) * len(curve)
-        else:
-            steps = _steps(view.evidence, separated.pairs, candles, candles.bend)
-            curve = joined(view.responses, candles.bend, steps)
-            if not left or _is_straight(candles.bend):
+        if any_estimated(view.responses):
+            curve = joined(view.responses, bend, _steps(view, separated, candles, bend))
+            if not left or _is_straight(bend):
+                candles = through(candles, too_steep(view.responses[1], bend, curve[1]))
                 view = asking.seen(curve)
-                separated = _given(view.evidence, candles)
+                separated = _given(view, candles)
                 asking.keep(candles, curve)
                 break
+        else:
+            straight = unbent(view.responses[1], bend)
+            if straight is None:
+                break
+            curve = asking.told(straight)
+            if not any_estimated(curve):
+                if not bend.by_marks:
+                    break
+                curve = (straight,) * len(curve)
         view = asking.seen(curve)
         separated = separate(view.evidence)
     return view, separated
 
 
-def _steps(seen: Evidence, pairs: Pairs, candles: CandleLight, bend: Bend) -> Steps:
-    return told_steps(seen.log_tiles, seen.weights, pairs, marks_ev=seen.exposure_ev, candles=candles, bend=bend)
+def _steps(view: View, separated: Separated, candles: CandleLight, bend: Bend) -> Steps:
+    """Return the steps that stars and marks tell; where flicker is not known, there is none to speak of."""
+    flicker = separated.light.flicker_ev
+    known = flicker[np.isfinite(flicker)]
+    flicker_ev = float(np.sqrt(np.mean(known**2))) if known.size else 0.0
+    return told_steps(view.evidence, separated.pairs, candles=candles, bend=bend, flicker_ev=flicker_ev)
 
 
 def _is_straight(bend: Bend) -> bool:
@@ -95,12 +103,15 @@ def _with_exposures(view: View, separated: Separated, asking: Asking) -> tuple[S
         if told is None or told is candles:
             break
         candles = told
-        separated = _given(view.evidence, candles, separated.pairs)
+        separated = _given(view, candles, separated.pairs)
     return separated, candles
 
 
-def _given(evidence: Evidence, candles: CandleLight, pairs: Pairs | None = None) -> Separated:
+def _given(view: View, candles: CandleLight, pairs: Pairs | None = None) -> Separated:
     """Return the light, given what the stars told."""
-    evidence = replace(evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev)
+    step_sd = float(np.hypot(_CURVE_STEP_SD, tilt_of(candles.count))) if any_estimated(view.responses) else 0.0
+    evidence = replace(
+        view.evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev, direct_step_sd=step_sd
+    )
     separated = separate(evidence, pairs)
     return replace(separated, light=filled_in(separated.light, candles))

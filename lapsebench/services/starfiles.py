@@ -14,7 +14,7 @@ from lapsebench.imaging.starpicture import StarPicture
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 19  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 20  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:
@@ -35,18 +35,19 @@ class StarFiles:
         if known is None or any(values.shape != (len(numbers),) for values in known[:3]):
             return None
         received, sd, count, bend, by_marks = known
-        if bend.ndim != 2 or bend.shape[0] != 2 + bend.shape[1]:
+        if bend.ndim != 2 or bend.shape[0] != 2 + bend.shape[1] + len(numbers):
             return None
-        told = Bend(bend[0], bend[1], bend[2:], bool(by_marks.any())) if bend.size else None
+        at_ev, slope, (covariance, exposure) = bend[0], bend[1], np.split(bend[2:], [bend.shape[1]])
+        told = Bend(at_ev, slope, covariance, exposure, bool(by_marks.any())) if bend.size else None
         return CandleLight(received.astype(float), sd.astype(float), count.astype(np.intp), told)
 
     def keep(self, numbers: Sequence[int], responses: Sequence[Response], told: CandleLight) -> None:
         """Keep what the stars told of these frames."""
         key = self._key(numbers, responses)
         if key:
-            bend = np.zeros((2, 0))
+            bend = np.zeros((2 + len(numbers), 0))
             if told.bend is not None:
-                bend = np.vstack([told.bend.at_ev, told.bend.slope, told.bend.covariance])
+                bend = np.vstack([told.bend.at_ev, told.bend.slope, told.bend.covariance, told.bend.exposure_ev])
             by_marks = np.array([told.bend is not None and told.bend.by_marks])
             self._store.keep_arrays(
                 key, received_ev=told.received_ev, sd_ev=told.sd_ev, count=told.count, bend=bend, by_marks=by_marks

@@ -35,6 +35,8 @@ _NIGHTS = (
     "lifted, break-up",
     "shoulder, break-up",
     "no EXIF, break-up",
+    "S-shaped, arc",
+    "shoulder, dusk",
 )
 _QUALITY = 95
 

@@ -60,6 +60,15 @@ def test_the_stated_error_follows_the_scatter_of_the_stars_where_their_noise_was
     assert 0.6 < np.sqrt(np.mean(changes**2) / np.mean(2 * told.sd_ev**2)) < 1.5
 
 
+@pytest.mark.parametrize("twinkling", [0.02, 0.07])
+def test_how_much_stars_twinkle_is_learnt_from_them(twinkling: float) -> None:
+    random = np.random.default_rng(9)
+    received = random.normal(0, 0.3, 80)
+    told = candle_light(*sightings(random, received, own=twinkling, noise=0.005), received)
+    changes = np.diff(told.received_ev - received)
+    assert 0.8 < np.sqrt(np.mean(changes**2) / np.mean(2 * told.sd_ev**2)) < 1.25
+
+
 def test_stars_that_lie_between_pixels_and_look_fainter_do_not_bend_it() -> None:
     """The pixel phase of undersampled stars (Lauer, PASP 111, 1434, 1999)."""
     random = np.random.default_rng(12)
@@ -90,7 +99,7 @@ def test_a_plain_least_squares_solver_finds_the_same() -> None:
 
     def residuals(unknown: np.ndarray) -> np.ndarray:
         model = np.exp2(unknown[:frames])[:, None] * unknown[frames:]
-        return np.asarray(((measured - model) / np.sqrt(noise**2 + (0.03 * model) ** 2)).ravel())
+        return np.asarray(((measured - model) / np.sqrt(noise**2 + (0.05 * model) ** 2)).ravel())
 
     start = np.concatenate([np.zeros(frames), measured.mean(axis=0)])
     peer = least_squares(residuals, start, loss="cauchy", f_scale=2.5).x[:frames]

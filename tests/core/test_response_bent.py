@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
-from lapsebench.core.candles import Bend, Curve, candle_light
+from lapsebench.core.candles import Bend, Curve, candle_light, through
 from lapsebench.core.following import Kind
 from lapsebench.core.response import Origin, Response, knots, srgb_response
 from lapsebench.core.response_bent import joined, unbent
@@ -111,12 +111,34 @@ def test_what_stars_have_more_than_usual_is_no_slope_of_the_curve() -> None:
     assert abs(tilt) < 0.012
 
 
+def test_through_the_right_curve_stars_tell_the_exposures_that_they_could_not_tell_from_its_tilt() -> None:
+    """A dusk that the photographer follows: the sky as bright in codes from first to last, while exposures rise 4 stops."""
+    random = np.random.default_rng(3)
+    received = np.repeat(np.arange(5.0), 18)
+    light = 0.004 * random.pareto(1.2, STARS).clip(0.2, 20)
+    seen = []
+    for ev in received:
+        around = 2.0**-4.5 * np.exp2(random.normal(0, 0.2, STARS))
+        true = 2.0 ** (ev - 4) * light
+        measured = true * bent_by(around, true, 1.0) * (1 + random.normal(0, 0.03, STARS))
+        noise = np.full(STARS, 4e-5)
+        lights = Lights(measured + random.normal(0, noise), around, noise, np.zeros(STARS), np.full(STARS, 1 / 3))
+        seen.append(Sighting(np.arange(STARS), lights, lights))
+    told = candle_light(seen, dict.fromkeys(range(STARS), Kind.STAR), received, curve=Curve.ESTIMATED)
+    assert told.bend is not None
+    right = through(told, too_steep(told.bend.at_ev))
+    assert np.polyfit(received, right.received_ev, 1)[0] == pytest.approx(1, abs=0.01)
+    level = through(told, np.zeros(told.bend.at_ev.size))
+    straight = candle_light(seen, dict.fromkeys(range(STARS), Kind.STAR), received, curve=Curve.LINEAR)
+    assert np.ptp(level.received_ev - straight.received_ev) < 0.05  # as if no bend had been asked for
+
+
 def bend_at(at: Floats, slope: Floats, sd: float = 0.01) -> Bend:
     """Return a bend that stars tell as surely as `sd`, natural log."""
-    return Bend(at, slope, np.eye(at.size) * sd**2)
+    return Bend(at, slope, np.eye(at.size) * sd**2, np.zeros((FRAMES, at.size)))
 
 
-NO_STEPS = Steps(*np.zeros((4, 0)))
+NO_STEPS = Steps(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros((0, 0)), np.zeros((0, 10)))
 
 
 def bent_response() -> Response:
@@ -187,9 +209,12 @@ def test_a_plain_least_squares_solver_joins_the_same_curve(seed: int) -> None:
     random = np.random.default_rng(seed)
     at = np.linspace(-6.5, -1.2, 10)
     noise = random.normal(0, 0.03, (10, 10))
-    bend = Bend(at, random.normal(0, 0.1) * at + random.normal(0, 0.03, at.size), noise @ noise.T)
-    start, change = random.uniform(-6, -3, 8), random.uniform(0.3, 2, 8)
-    steps = Steps(start, start + change, change * random.normal(1, 0.1, 8), random.uniform(0.03, 0.2, 8))
+    slope = random.normal(0, 0.1) * at + random.normal(0, 0.03, at.size)
+    bend = Bend(at, slope, noise @ noise.T, np.zeros((FRAMES, at.size)))
+    start, change, off = random.uniform(-6, -3, 8), random.uniform(0.3, 2, 8), random.normal(0, 0.05, (8, 8))
+    covariance = off @ off.T + np.diag(random.uniform(0.03, 0.2, 8) ** 2)
+    by_slope = random.normal(0, 0.1, (8, at.size))
+    steps = Steps(start, start + change, change * random.normal(1, 0.1, 8), covariance, by_slope)
     slopes = np.exp(gaussian_filter1d(random.normal(0, 0.3, PLAIN.size - 1), 9))
     shape = -np.cumsum((np.diff(PLAIN) * slopes)[::-1])[::-1]
     bent = Response(tuple(knots()), (*shape.tolist(), 0.0), Origin.MEASURED)
@@ -200,7 +225,9 @@ def test_a_plain_least_squares_solver_joins_the_same_curve(seed: int) -> None:
     edges = np.interp(np.append(at - half, at[-1] + half), bent.ev, codes)
     awaited = np.log(np.diff(np.exp2(np.interp(edges, codes, bent.ev)))) - bend.slope
     more_sd = np.where(np.isin(np.arange(at.size), [0, 9]), 0.09, 0.03)
-    whiten = np.linalg.inv(np.linalg.cholesky(bend.covariance + np.diag(more_sd**2)))
+    both = bend.covariance + np.diag(more_sd**2)
+    whiten, whiten_steps = (np.linalg.inv(np.linalg.cholesky(each)) for each in (both, covariance))
+    with_bend, sd = by_slope @ bend.covariance @ np.linalg.inv(both), np.sqrt(np.diag(covariance))
     walk = np.where((at[1:] + at[:-1]) / 2 > -3, 0.2, 0.03) * np.sqrt(np.diff(at))
     ends = [np.interp(level, bent.ev, codes) for level in (steps.from_ev, steps.to_ev)]
 
@@ -212,14 +239,15 @@ def test_a_plain_least_squares_solver_joins_the_same_curve(seed: int) -> None:
         curve = risen(more)
         rise = np.log(np.diff(np.exp2(np.interp(edges, codes, curve))))
         terms = whiten @ (awaited - rise - common), np.diff(more) / walk, [more.mean() / 0.3]
-        return np.concatenate([*terms, missed(curve) / steps.sd_ev * np.sqrt(sure)])
+        return np.concatenate([*terms, whiten_steps @ (missed(curve) * np.sqrt(sure))])
 
     def missed(curve: Floats) -> Floats:
-        return steps.told_ev - np.interp(ends[1], codes, curve) + np.interp(ends[0], codes, curve)
+        told = steps.told_ev + with_bend @ (awaited - np.log(np.diff(np.exp2(np.interp(edges, codes, curve)))))
+        return np.asarray(told - np.interp(ends[1], codes, curve) + np.interp(ends[0], codes, curve))
 
     unknown = np.zeros(11)
     for _ in range(12):  # a Cauchy loss by weights
-        sure = 1 / (1 + (missed(risen(unknown[:-1])) / (2 * steps.sd_ev)) ** 2)
+        sure = 1 / (1 + (missed(risen(unknown[:-1])) / (2 * sd)) ** 2)
         unknown = least_squares(residuals, unknown, args=(sure,), x_scale="jac").x
     peer = risen(unknown[:-1])
     assert np.array(found.ev) == pytest.approx(peer - peer[-1], abs=3e-3)

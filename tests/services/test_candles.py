@@ -102,7 +102,8 @@ def test_what_stars_told_of_a_curve_is_remembered_with_it(night: Night, tmp_path
     project, _ = gather([night.folder])
     numbers, responses = range(20, 32), (srgb_response(),) * 3
     random = np.random.default_rng(4)
-    bend = Bend(np.linspace(-6, -1, 10), random.normal(0, 0.1, 10), random.normal(0, 0.1, (10, 10)), by_marks=True)
+    slope, covariance, exposure = (random.normal(0, 0.1, shape) for shape in (10, (10, 10), (12, 10)))
+    bend = Bend(np.linspace(-6, -1, 10), slope, covariance, exposure, by_marks=True)
     told = CandleLight(random.normal(0, 1, 12), np.full(12, 0.01), np.full(12, 70), bend)
     store = MeasureStore(tmp_path)
     StarFiles(project.frames, store).keep(numbers, responses, told)
@@ -111,7 +112,7 @@ def test_what_stars_told_of_a_curve_is_remembered_with_it(night: Night, tmp_path
     assert known.bend is not None
     assert known.bend.by_marks
     np.testing.assert_array_equal(known.received_ev, told.received_ev)
-    for name in ("at_ev", "slope", "covariance"):
+    for name in ("at_ev", "slope", "covariance", "exposure_ev"):
         np.testing.assert_array_equal(getattr(known.bend, name), getattr(bend, name))
 
 
