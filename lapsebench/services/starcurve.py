@@ -109,7 +109,7 @@ def _with_exposures(view: View, separated: Separated, asking: Asking) -> tuple[S
 
 def _given(view: View, candles: CandleLight, pairs: Pairs | None = None) -> Separated:
     """Return the light, given what the stars told."""
-    step_sd = float(np.hypot(_CURVE_STEP_SD, tilt_of(candles.count))) if any_estimated(view.responses) else 0.0
+    step_sd = float(np.hypot(_CURVE_STEP_SD * any_estimated(view.responses), tilt_of(candles.count)))
     evidence = replace(
         view.evidence, direct_received_ev=candles.received_ev, direct_sd=candles.sd_ev, direct_step_sd=step_sd
     )
