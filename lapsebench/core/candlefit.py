@@ -20,8 +20,9 @@ Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 _OWN = 0.05  # sd of a point's own light from frame to frame, as a share of it, where too few tell: twinkling, pixel phase
-_OWN_RANGE = 0.015**2, 0.08**2  # its square, learnt from points so many standard errors above the noise; few don't tell
-_FAR_ABOVE, _FEW = 10.0, 500
+_OWN_RANGE = 0.015**2, 0.08**2  # its square, as learnt
+_FAR_ABOVE = 10.0  # standard errors above the noise, from which on points tell it
+_FEW = 500.0  # points that it is learnt from, which count as much as what was awaited
 _LEAST_LEFT = 0.2  # share of its error that is left of a point
 _MEDIAN = 0.6745  # median size of an error, standard errors
 CLEAR = 8.0  # standard errors by which a lamp must stand out of its surroundings' texture
@@ -46,9 +47,7 @@ _BENDS = 10  # splines
 _BEND, _BEND_TURN = 0.3, 0.06  # sd of an estimated curve's error of slope, as a share, and of its turns
 _MOST_OF = (0.02, 0.99)  # of the points: what lies beyond, as half behind a tree, would get a bend of its own
 _BENT, _SURELY = 0.2, 6.0  # least difference of slope, as a share, and in standard errors, that tells another curve
-_ALIKE = (
-    5000.0  # sightings, more of which tell no more of a curve: the model of a star's image is off alike in all, some 0.1 %
-)
+_ALIKE = 5000.0  # sightings, more of which tell no more of a curve: what the model is off by, some 0.1 %, is alike in all
 _DARKEST = 1e-5
 
 
@@ -250,8 +249,9 @@ class CandleFit:
             self.robust *= np.clip((_FULL - top) / (_FULL - _HIGH), 1e-3, 1.0)
 
     def bend_told(self) -> tuple[Floats, Floats]:
-        """Return the covariance of the bends, (k, k), as noise and the points' own light leave it, and what each does to
-        the exposures if it is held at more, (n, k): both may rise together where stars are alike.
+        """Return the covariance of the bends, (k, k), and what each does to the exposures if it is held at more, (n, k).
+
+        The covariance is what noise and the points' own light leave; exposures go with a bend where stars are alike.
         """
         bends = self.bend.size
         if not self.pieces or not bends:

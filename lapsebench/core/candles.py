@@ -30,9 +30,7 @@ _UNKNOWN_EV = 0.2  # stops, sd: what is told no better is not told
 MARKS_SD_EV = 0.12
 """Stops, sd: of a step that marks tell; the biases of two settings, and flicker."""
 _LEAST_MARKED_EV = 0.1  # stops
-_TILT_OF_ONE = (
-    1.5  # natural log a stop, sd: by which slopes tilt that one star tells; where few are seen, all lie on single px
-)
+_TILT_OF_ONE = 1.5  # natural log a stop, sd: by which the slopes tilt that one star tells; of few, most lie on single px
 _CLEARLY, _MOST_OFF = 4.0, 9.0  # squares of standard errors
 
 
