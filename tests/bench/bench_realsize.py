@@ -78,6 +78,7 @@ def main() -> None:
     parser.add_argument("--family", default="", help="only the family of this name")
     parser.add_argument("--folder", type=Path, help="keep the files here")
     arguments = parser.parse_args()
+    cv2.setNumThreads(1)  # threads begun here would leave the processes that write frames waiting for ever
     for name in (name for name in _NIGHTS if arguments.family in ("", name)):
         bars = DEEP_BARS if arguments.kind == "dng" else FAMILIES[name].bars
         for seed in range(arguments.first_seed, arguments.first_seed + arguments.seeds):
