@@ -153,7 +153,7 @@ def _read(fit: CandleFit, guess_ev: Floats) -> CandleLight:
     """Return what a fit tells; the exposures as a whole lie about `guess_ev` (n,), stops."""
     count = np.bincount(fit.table.frame, minlength=fit.n)
     sd = fit.disagreement() / np.sqrt(np.maximum(fit.info, 1e-12)) / np.log(2)
-    known = (count >= LEAST_SEEN) & (fit.info > 0) & (sd < _UNKNOWN_EV)
+    known = (count >= _FEW) & (fit.info > 0) & (sd < _UNKNOWN_EV)
     bend = _bend(fit) if fit.bend.size else None
     received, sd = (np.where(known, told, np.nan) for told in (_anchored(fit, known, guess_ev), sd))
     return CandleLight(received, sd, count, bend)

@@ -14,7 +14,7 @@ from lapsebench.imaging.starpicture import StarPicture
 from lapsebench.io.cache import MeasureStore
 from lapsebench.services.stills import look_of, star_light
 
-_VERSION = 20  # of what is told, counted up whenever the way to tell it changes
+_VERSION = 21  # of what is told, counted up whenever the way to tell it changes
 
 
 class StarFiles:

@@ -188,3 +188,12 @@ def test_what_a_handful_of_drowned_stars_tell_is_not_told() -> None:
     assert np.isnan(told.received_ev[20])
     assert np.isnan(told.sd_ev[20])
     assert np.isfinite(np.delete(told.received_ev, 20)).all()
+
+
+def test_fewer_than_a_dozen_points_tell_nothing() -> None:
+    """Eight points of an aurora's rays that passed for stars drifted by 0.1 stop a frame, and a calm night with them."""
+    random = np.random.default_rng(1)
+    received = np.zeros(40)
+    few, many = (candle_light(*sightings(random, received, stars=stars, noise=0.001), received) for stars in (8, 16))
+    assert np.isnan(few.received_ev).all()
+    assert np.isfinite(many.received_ev).all()
