@@ -121,7 +121,7 @@ def test_stars_behind_clouds_and_aeroplanes_do_not_bend_it() -> None:
 
 def test_lamps_tell_it_though_the_ground_around_them_brightens_with_the_sky() -> None:
     random = np.random.default_rng(2)
-    frames, lamps = 80, 12
+    frames, lamps = 80, 16
     received = random.normal(0, 0.1, frames)
     sky = np.exp2(3 * np.sin(np.arange(frames) / 9))
     texture, light = random.uniform(-0.3, 0.3, lamps), random.uniform(0.5, 3.0, lamps)
