@@ -143,6 +143,8 @@ def _mosaic(raw: rawpy.RawPy, tags: DngTags, name: str) -> Mosaic:
     top, left = sizes.top_margin, sizes.left_margin
     places = np.array([[raw.raw_color(top + row, left + col) for col in range(side)] for row in range(side)])
     pattern = np.where(places == 3, 1, places).astype(np.uint8)
+    if set(pattern.flat) != {0, 1, 2}:
+        raise FrameError(f"{name} is damaged: its mosaic lacks a colour.", COPY_AGAIN)
     black = np.array(raw.black_level_per_channel, np.float32)[places]
     if tags.black is not None:
         rows, cols = np.lcm(tags.black.shape[0], side), np.lcm(tags.black.shape[1], side)

@@ -184,3 +184,10 @@ def test_real_files_are_decoded(path: Path) -> None:
     assert mosaic.codes.size > 300_000
     left, right = mosaic.codes[::2, :-2:2].ravel(), mosaic.codes[::2, 2::2].ravel()
     assert np.corrcoef(left, right)[0, 1] > 0.8  # a picture, not noise
+
+
+def test_a_mosaic_that_lacks_a_colour_is_refused(tmp_path: Path) -> None:
+    """Damage, as LibRaw reads it now and then, left no blue cells; it ended in a traceback."""
+    sensor = Sensor(pattern="RGRG", full_well=3000)
+    with pytest.raises(FrameError, match="lacks a colour"):
+        read_raw(write_dng(tmp_path / "a.dng", night(sensor=sensor), sensor))
