@@ -27,9 +27,9 @@ _FEW = 12  # points
 _STEP_OVER = 6  # frames
 _INTO_POINT = into_point(1)
 _UNKNOWN_EV = 0.2  # stops, sd: what is told no better is not told
-MARKS_SD_EV = 0.12
-"""Stops, sd: of a step that marks tell; the biases of two settings, and flicker."""
-_LEAST_MARKED_EV = 0.1  # stops
+_MARKS_SD_EV = 0.12  # stops, sd: of a step that marks tell; the biases of two settings, and flicker
+LEAST_MARKED_EV = 0.1
+"""Stops: smaller changes of the marks tell nothing of a curve."""
 _TILT_OF_ONE = 1.5  # natural log a stop, sd: by which the slopes tilt that one star tells; of few, most lie on single px
 _CLEARLY, _MOST_OFF = 4.0, 9.0  # squares of standard errors
 
@@ -112,7 +112,7 @@ def _off_marks(fit: CandleFit, marks_ev: Floats) -> float:
     seen = np.bincount(fit.table.frame, minlength=fit.n) >= LEAST_SEEN
     frames = np.flatnonzero(seen & np.isfinite(marks_ev))
     marked, told = np.diff(marks_ev[frames]), np.diff(fit.exposure[frames]) / np.log(2)
-    off = (told - marked)[np.abs(marked) > _LEAST_MARKED_EV] / MARKS_SD_EV
+    off = (told - marked)[np.abs(marked) > LEAST_MARKED_EV] / _MARKS_SD_EV
     return float(np.minimum(off**2, _MOST_OFF).sum())
 
 

@@ -73,8 +73,9 @@ def _joined(bent: Response, bend: Bend, steps: Steps) -> Response:
     start, end = (np.interp(level, shape, codes) for level in (steps.from_ev, steps.to_ev))
     middle = (shape[1:] + shape[:-1]) / 2
     hats = splines_at(middle, bend.at_ev)
-    precision, prior = _precision(bend.covariance[np.ix_(seen, seen)]), _prior(bend.at_ev)
-    by_slope = steps.by_slope[:, seen] @ _own_share(bend.covariance[np.ix_(seen, seen)])
+    covariance = bend.covariance[np.ix_(seen, seen)]
+    precision, prior = _precision(covariance), _prior(bend.at_ev)
+    by_slope = steps.by_slope[:, seen] @ _own_share(covariance)
     by_steps, sd = np.linalg.inv(steps.covariance), np.sqrt(np.diag(steps.covariance))
     more = np.zeros(bend.at_ev.size)
     for _ in range(_ROUNDS):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 from scipy.ndimage import gaussian_filter1d
 
-from lapsebench.core.candles import Bend, CandleLight
+from lapsebench.core.candles import LEAST_MARKED_EV, Bend, CandleLight
 from lapsebench.core.pairwise import Pairs
 from lapsebench.core.separation import Evidence
 
@@ -21,7 +21,6 @@ Float32s = NDArray[np.float32]
 _STARS_SD = 0.03  # stops: of a step that stars tell, besides what noise and an unsure curve do to it
 _MARK_SD_EV = 0.06  # stops: by which a setting is off its marks
 _LEAST_SD_EV = 0.02  # stops: of a step that marks tell, where nothing flickers
-_LEAST_EV = 0.1  # stops: smaller changes tell nothing of a curve
 _UNSEEN_EV = 0.2  # stops: how far the sky turns where nothing tells
 _ALIKE = 0.5  # share of changes at which it turns alike, for the photographer follows the light
 _AROUND = 3.0  # frames, sd, that tell how far the sky turns
@@ -55,7 +54,7 @@ def told_steps(seen: Evidence, pairs: Pairs, *, candles: CandleLight, bend: Bend
     middle = np.array([_level(seen.log_tiles, seen.weights, i, j) for i, j in zip(first, second, strict=True)])
     marked = seen.exposure_ev[second] - seen.exposure_ev[first]
     starred = candles.received_ev[second] - candles.received_ev[first]
-    changed = np.abs(marked) > _LEAST_EV
+    changed = np.abs(marked) > LEAST_MARKED_EV
     sky = np.where(changed, np.nan, gain - np.where(np.isfinite(starred), starred, marked))
     around = np.stack([np.append(np.nan, sky[:-1]), np.append(sky[1:], np.nan)])
     surprise = _surprises(sky, around.mean(axis=0))
